@@ -1,0 +1,3 @@
+//! The printed card: its design in millimetres, its drawing, and how it is found in a photo.
+
+pub mod design;

@@ -1,0 +1,46 @@
+//! Every finding that travels with a reading: its code, severity, message and what to do about it.
+//!
+//! A flag never replaces a value and a value never travels without its flags: see [`Checked`].
+
+use serde::{Deserialize, Serialize};
+
+/// How much a flag says against the reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Worth knowing; the reading stands.
+    Note,
+    /// The reading may be off: treat it as doubtful.
+    Doubt,
+    /// No number can be given.
+    Stop,
+}
+
+/// One finding about a photo or reading.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Flag {
+    /// Stable machine-readable code, kebab-case.
+    pub code: String,
+    /// How much it says against the reading.
+    pub severity: Severity,
+    /// What was seen, with figures.
+    pub message: String,
+    /// What to do about it, fitting what was seen.
+    pub fix: String,
+}
+
+impl Flag {
+    /// A flag of `code`; see the constants and constructors of this module for the codes in use.
+    pub fn new(code: &str, severity: Severity, message: impl Into<String>, fix: impl Into<String>) -> Self {
+        Flag { code: code.to_owned(), severity, message: message.into(), fix: fix.into() }
+    }
+}
+
+/// A value with the findings made on the way to it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Checked<T> {
+    /// The answer.
+    pub value: T,
+    /// What was found on the way, most severe first.
+    pub flags: Vec<Flag>,
+}

@@ -1,0 +1,22 @@
+//! Tintwell reads the concentration of a colour test from a phone photo of the vial.
+//!
+//! A photo flows through the modules in the order in which they are declared:
+//!
+//! ```text
+//!  photo file          card + chart (calibration/)
+//!      |                        |
+//!   photo ──> place ──> light ──> vial ──> estimate ──> reading ──> report / cli
+//!   decode    where     balance   colour   value +      flags +     text JSON CSV
+//!   ICC EXIF  things    on the    in Lab,  interval     verdict     overlay picture
+//!   upright   are       patches   robust   on the chart
+//! ```
+//!
+//! `colour` to `reading` are functions of values: bytes in, reading out. They touch no clock, terminal, network or
+//! file; `report` and `cli` do.
+
+pub mod error;
+pub mod flag;
+pub mod colour;
+pub mod photo;
+pub mod card;
+pub mod place;

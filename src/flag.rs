@@ -31,8 +31,18 @@ pub struct Flag {
 
 impl Flag {
     /// A flag of `code`; see the constants and constructors of this module for the codes in use.
-    pub fn new(code: &str, severity: Severity, message: impl Into<String>, fix: impl Into<String>) -> Self {
-        Flag { code: code.to_owned(), severity, message: message.into(), fix: fix.into() }
+    pub fn new(
+        code: &str,
+        severity: Severity,
+        message: impl Into<String>,
+        fix: impl Into<String>,
+    ) -> Self {
+        Flag {
+            code: code.to_owned(),
+            severity,
+            message: message.into(),
+            fix: fix.into(),
+        }
     }
 }
 

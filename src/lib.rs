@@ -14,9 +14,9 @@
 //! `colour` to `reading` are functions of values: bytes in, reading out. They touch no clock, terminal, network or
 //! file; `report` and `cli` do.
 
+pub mod card;
+pub mod colour;
 pub mod error;
 pub mod flag;
-pub mod colour;
 pub mod photo;
-pub mod card;
 pub mod place;

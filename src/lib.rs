@@ -20,3 +20,6 @@ pub mod colour;
 pub mod photo;
 pub mod card;
 pub mod place;
+pub mod light;
+pub mod chart;
+pub mod estimate;

@@ -1,0 +1,3 @@
+//! The chart: colours of known standards, and the curve through them.
+
+pub mod pchip;

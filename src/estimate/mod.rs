@@ -1,0 +1,4 @@
+//! From a colour to a concentration, with its uncertainty.
+
+pub mod limits;
+pub mod line;

@@ -20,3 +20,6 @@ pub mod error;
 pub mod flag;
 pub mod photo;
 pub mod place;
+pub mod light;
+pub mod chart;
+pub mod estimate;

@@ -7,7 +7,7 @@ use palette::{Lab as PaletteLab, color_difference::Ciede2000, white_point::D65};
 
 use super::Lab;
 
-/// CIE 1976 difference: the straight distance in Lab (CIE 15:2018, section 8.2.1).
+/// CIE 1976 difference: the straight distance in Lab (CIE 15:2018).
 pub fn delta_e_76(a: Lab, b: Lab) -> f64 {
     (a.to_vector() - b.to_vector()).norm()
 }

@@ -1,6 +1,6 @@
 //! CIELAB relative to bare paper: the space in which vials and chart steps are compared.
 //!
-//! Science: CIE 15:2018, section 8.2.1, and ISO/CIE 11664-4:2019, with the exact rational constants.
+//! Science: CIE 15:2018 and ISO/CIE 11664-4:2019, with the exact rational constants.
 
 use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};

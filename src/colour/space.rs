@@ -2,7 +2,7 @@
 //!
 //! The matrices are derived from the published chromaticities and the white, not copied in their printed, rounded form,
 //! so that RGB (1, 1, 1) is the white to the last bit of the arithmetic and neutral colours have a* = b* = 0.
-//! Derivation: SMPTE RP 177-1993, basic television color equations.
+//! Derivation: SMPTE RP 177-1993.
 
 use std::sync::LazyLock;
 
@@ -23,7 +23,7 @@ pub const D50: White = White([0.96422, 1.0, 0.82521]);
 pub enum RgbSpace {
     /// IEC 61966-2-1:1999, the primaries of ITU-R BT.709.
     Srgb,
-    /// ITU-R BT.2020-2 (10/2015), table 3.
+    /// ITU-R BT.2020-2 (10/2015).
     Bt2020,
 }
 

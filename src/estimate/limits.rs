@@ -5,7 +5,7 @@
 //! good to about 10 %. A reading below its critical value is "below the detection limit", never a zero.
 //!
 //! Science: Currie (1995) Pure Appl. Chem. 67(10):1699-1723, doi:10.1351/pac199567101699; ISO 11843-2:2000 for the straight line;
-//! the noncentral t distribution by the series of Lenth (1989) Applied Statistics 38(1):185-189, algorithm AS 243.
+//! (formulas of both from memory, the texts were not at hand); the noncentral t distribution by the series of Lenth (1989) Applied Statistics 38(1):185-189, algorithm AS 243.
 
 use statrs::distribution::{ContinuousCDF, Normal};
 use statrs::function::{beta::beta_reg, gamma::ln_gamma};

@@ -25,7 +25,7 @@ pub enum Terms {
 }
 
 /// Exponents of R, G, B in each term; those of one term sum to 1. Cut off after 3, 6, 13 or 22 they are the four expansions
-/// (Finlayson et al. 2015, equation 8).
+/// (Finlayson et al. 2015).
 const EXPONENTS: [[f64; 3]; 22] = {
     const T: f64 = 1.0 / 3.0;
     [
@@ -142,7 +142,7 @@ impl Terms {
             target.row_mut(i).copy_from_slice(&to[i].map(|v| scale * v));
         }
         let svd = design.svd(true, true);
-        // The customary cut: below this a direction is rounding noise, not light (Golub & Van Loan, Matrix Computations).
+        // The customary cut (common practice): below it a direction is rounding noise, not light.
         let floor = f64::EPSILON * patches as f64 * svd.singular_values.max();
         if svd.rank(floor) < count {
             return Err(Error::new(

@@ -15,11 +15,13 @@
 //! file; `report` and `cli` do.
 
 pub mod card;
+pub mod chart;
 pub mod colour;
 pub mod error;
+pub mod estimate;
 pub mod flag;
+pub mod light;
+pub mod look;
 pub mod photo;
 pub mod place;
-pub mod light;
-pub mod chart;
-pub mod estimate;
+pub mod vial;

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Step;
 use super::pchip::Pchip;
-use crate::colour::{Lab, Relative, lab_jacobian_ln};
+use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
 
 /// What is interpolated.
@@ -93,7 +93,7 @@ fn left_out(steps: &[Step], space: Space, axis: Axis) -> Vec<(usize, Vector3<f64
         .filter_map(|i| {
             let others: Vec<Step> = steps.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, s)| s.clone()).collect();
             let curve = Curve::through(&others, space, axis).ok()?;
-            Some((i, vector(curve.relative_at_value(steps[i].value).to_lab()) - vector(steps[i].lab())))
+            Some((i, curve.relative_at_value(steps[i].value).to_lab().to_vector() - steps[i].lab().to_vector()))
         })
         .collect()
 }
@@ -126,7 +126,7 @@ impl Curve {
             .iter()
             .map(|s| match space {
                 Space::Absorbance => s.ln_vector(),
-                Space::Lab => vector(s.lab()),
+                Space::Lab => s.lab().to_vector(),
             })
             .collect();
         let coordinate = |c: usize| {
@@ -150,12 +150,13 @@ impl Curve {
         let at = |c: usize| {
             let inside = x.clamp(lo, hi);
             let p = &self.coordinates[c];
-            p.value(inside) + (x - inside) * p.derivative(inside)
+            p.value(inside).unwrap_or(f64::NAN)
+                + (x - inside) * p.derivative(inside).unwrap_or(f64::NAN)
         };
         let v = Vector3::new(at(0), at(1), at(2));
         match self.space {
             Space::Absorbance => Relative(v.map(f64::exp).into()),
-            Space::Lab => Lab { l: v[0], a: v[1], b: v[2] }.to_relative(),
+            Space::Lab => Lab::from(v).to_relative(),
         }
     }
 
@@ -187,15 +188,10 @@ impl Curve {
         let p = position.clamp(0.0, last as f64);
         let i = (p.floor() as usize).min(last - 1);
         let t = p - i as f64;
-        let j = lab_jacobian_ln(self.relative(p));
+        let j = self.relative(p).lab_jacobian_ln();
         let steps = j * (self.step_cov[i] * (1.0 - t).powi(2) + self.step_cov[i + 1] * t.powi(2)) * j.transpose();
         (steps, self.between[i] * (4.0 * t * (1.0 - t)).powi(2))
     }
-}
-
-/// A CIELAB colour as a vector.
-pub fn vector(lab: Lab) -> Vector3<f64> {
-    Vector3::new(lab.l, lab.a, lab.b)
 }
 
 fn axis_of(axis: Axis, value: f64, values: &[f64]) -> f64 {

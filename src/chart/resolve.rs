@@ -5,9 +5,8 @@
 
 use nalgebra::Matrix3;
 
-use super::curve::{Curve, vector};
+use super::curve::Curve;
 use super::{Chart, Origin};
-use crate::colour::lab_jacobian_ln;
 use crate::error::Result;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
@@ -63,7 +62,7 @@ pub fn detection_limit(chart: &Chart) -> Result<Option<f64>> {
 
 /// Distance of two places on the curve in standard deviations of one reading along the line between them.
 fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
-    let d = vector(curve.lab(q)) - vector(curve.lab(p));
+    let d = curve.lab(q).to_vector() - curve.lab(p).to_vector();
     let length = d.norm();
     if length == 0.0 {
         return 0.0;
@@ -78,7 +77,7 @@ pub fn reading_covariance(chart: &Chart, curve: &Curve, position: f64) -> Matrix
     let rel = curve.relative(position);
     let ln = nalgebra::Vector3::from(rel.0).map(|v: f64| v.max(1e-3).ln());
     let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
-    let j = lab_jacobian_ln(rel);
+    let j = rel.lab_jacobian_ln();
     let (steps, between) = curve.covariance(position);
     j * repeat * j.transpose() + steps + between
 }

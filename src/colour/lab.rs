@@ -94,6 +94,13 @@ impl Relative {
     }
 }
 
+impl Relative {
+    /// Derivative of CIELAB by the natural logarithm of the channels: row = L, a, b; column = ln R, ln G, ln B.
+    pub fn lab_jacobian_ln(self) -> Matrix3<f64> {
+        self.lab_jacobian() * Matrix3::from_diagonal(&Vector3::from(self.0))
+    }
+}
+
 /// (L, a, b) = this times the compressed (x, y, z), less (16, 0, 0).
 const LAB_OF_COMPRESSED: Matrix3<f64> = Matrix3::new(
     0.0, 116.0, 0.0, //

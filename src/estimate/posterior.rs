@@ -6,7 +6,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::chart::curve::{Curve, vector};
+use crate::chart::curve::Curve;
 use crate::colour::{Lab, ciede2000};
 
 /// Grid points per step of the chart.
@@ -53,13 +53,13 @@ pub fn posterior(lab: Lab, covariance: &Matrix3<f64>, curve: &Curve, starts_at_z
     let n = ((last + BEYOND - first) * PER_STEP as f64).round() as usize;
     let step = (last + BEYOND - first) / n as f64;
     let grid: Vec<f64> = (0..=n).map(|i| first + i as f64 * step).collect();
-    let colour = vector(lab);
+    let colour = lab.to_vector();
     let mut log_density = Vec::with_capacity(grid.len());
     let (mut distance2, mut nearest) = (f64::INFINITY, 0.0);
     for &p in &grid {
         let (steps, between) = curve.covariance(p);
         let sigma = covariance + steps + between + Matrix3::identity() * LEAST_VARIANCE;
-        let d = colour - vector(curve.lab(p));
+        let d = colour - curve.lab(p).to_vector();
         let (d2, ln_det) = mahalanobis(&sigma, &d);
         if d2 < distance2 {
             (distance2, nearest) = (d2, p);

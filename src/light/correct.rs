@@ -160,8 +160,8 @@ impl Correction {
         let map = match shape {
             Shape::None => Map::None,
             Shape::LogLinear => Map::Log(fit_log(&from, &to)?),
-            Shape::Linear => Map::Terms(Terms::Linear3, fit_terms(Terms::Linear3, &from, &to)?),
-            Shape::RootPolynomial => Map::Terms(Terms::RootPoly2, fit_terms(Terms::RootPoly2, &from, &to)?),
+            Shape::Linear => Map::Terms(Terms::Linear, fit_terms(Terms::Linear, &from, &to)?),
+            Shape::RootPolynomial => Map::Terms(Terms::Root2, fit_terms(Terms::Root2, &from, &to)?),
         };
         let none = Correction::none(seen.to_working);
         Some(Correction { tone, map, tone_order, shape, ..none })

@@ -217,7 +217,7 @@ fn four_sides(hull: &[Point]) -> Option<[Point; 4]> {
         for i in 0..n {
             let (a, b, c, d) = (corners[(i + n - 1) % n], corners[i], corners[(i + 1) % n], corners[(i + 2) % n]);
             if (c - b).norm_squared() == 0.0 {
-                (best, at) = (0.0, Some((i, b)));
+                at = Some((i, b));
                 break;
             }
             let Some(meet) = crossing(a, b, c, d) else { continue };

@@ -9,9 +9,11 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 use rayon::prelude::*;
-use tintwell::card::design::Design;
+use tintwell::card::design::{Design, Tag};
 use tintwell::card::find::family;
 use tintwell::place::Area;
+
+type Cells = [[bool; family::CELLS]; family::CELLS];
 
 /// Where a card stands before the camera.
 #[derive(Debug, Clone, Copy)]
@@ -81,7 +83,17 @@ impl Scene {
     pub fn truth(&self, n: usize) -> Matrix3<f64> {
         let (design, pose) = &self.cards[n];
         let (camera, turn, place) = self.camera(design, pose);
-        let centred = Matrix3::new(1.0, 0.0, -design.width_mm / 2.0, 0.0, 1.0, -design.height_mm / 2.0, 0.0, 0.0, 1.0);
+        let centred = Matrix3::new(
+            1.0,
+            0.0,
+            -design.width_mm / 2.0,
+            0.0,
+            1.0,
+            -design.height_mm / 2.0,
+            0.0,
+            0.0,
+            1.0,
+        );
         let mut plane = Matrix3::zeros();
         plane.set_column(0, &turn.matrix().column(0));
         plane.set_column(1, &turn.matrix().column(1));
@@ -94,8 +106,17 @@ impl Scene {
         // A 26 mm lens in terms of a frame 36 mm wide.
         let focal = 0.722 * longest;
         let distance = focal * design.width_mm / (pose.span * longest);
-        let camera =
-            Matrix3::new(focal, 0.0, f64::from(self.width) / 2.0, 0.0, focal, f64::from(self.height) / 2.0, 0.0, 0.0, 1.0);
+        let camera = Matrix3::new(
+            focal,
+            0.0,
+            f64::from(self.width) / 2.0,
+            0.0,
+            focal,
+            f64::from(self.height) / 2.0,
+            0.0,
+            0.0,
+            1.0,
+        );
         let axis = nalgebra::Unit::new_normalize(Vector3::new(
             pose.towards.to_radians().cos(),
             pose.towards.to_radians().sin(),
@@ -115,16 +136,36 @@ impl Scene {
     pub fn render(&self) -> GrayImage {
         let (w, h) = (self.width as usize, self.height as usize);
         let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
-        let things: Vec<Thing> = (0..self.clutter).map(|_| Thing::random(&mut rng, self.width, self.height)).collect();
-        let back: Vec<Matrix3<f64>> = (0..self.cards.len()).map(|n| self.truth(n).try_inverse().unwrap()).collect();
+        let things: Vec<Thing> = (0..self.clutter)
+            .map(|_| Thing::random(&mut rng, self.width, self.height))
+            .collect();
+        let back: Vec<Matrix3<f64>> = (0..self.cards.len())
+            .map(|n| self.truth(n).try_inverse().unwrap())
+            .collect();
+        let printed: Vec<Vec<(Tag, Cells)>> = (self.cards.iter())
+            .map(|(design, _)| {
+                design
+                    .tags
+                    .iter()
+                    .map(|t| (*t, family::cells(t.id).unwrap()))
+                    .collect()
+            })
+            .collect();
         let side = 4;
         let mut linear = vec![0f32; w * h];
         linear.par_chunks_mut(w).enumerate().for_each(|(y, row)| {
+            let here: Vec<&Thing> = things
+                .iter()
+                .rev()
+                .filter(|t| t.reaches(1, y as f64))
+                .collect();
             for (x, out) in row.iter_mut().enumerate() {
-                let mut sum = 0.0;
-                for k in 0..side * side {
-                    let px = x as f64 + ((k % side) as f64 + 0.5) / side as f64;
-                    let py = y as f64 + ((k / side) as f64 + 0.5) / side as f64;
+                let near: Vec<&Thing> = here
+                    .iter()
+                    .filter(|t| t.reaches(0, x as f64))
+                    .copied()
+                    .collect();
+                let at = |px: f64, py: f64| {
                     let mut seen = None;
                     for (n, (design, pose)) in self.cards.iter().enumerate() {
                         let mut p = back[n] * Vector3::new(px, py, 1.0);
@@ -132,35 +173,61 @@ impl Scene {
                         if self.bend != 0.0 {
                             p = self.bent(design, pose, px, py, p);
                         }
-                        if (0.0..design.width_mm).contains(&p.x) && (0.0..design.height_mm).contains(&p.y) {
-                            seen = Some(self.covered(design, p.x, p.y));
+                        if (0.0..design.width_mm).contains(&p.x)
+                            && (0.0..design.height_mm).contains(&p.y)
+                        {
+                            seen = Some(self.covered(design, &printed[n], p.x, p.y));
                         }
                     }
-                    sum += seen.unwrap_or_else(|| {
-                        things.iter().rev().find_map(|t| t.at(px, py)).unwrap_or(0.35)
-                    });
-                }
+                    seen.unwrap_or_else(|| near.iter().find_map(|t| t.at(px, py)).unwrap_or(0.35))
+                };
+                // Only a pixel whose corners differ has an edge running through it.
+                let (x0, y0) = (x as f64, y as f64);
+                let corner = at(x0, y0);
+                let plain = [(1.0, 0.0), (0.0, 1.0), (1.0, 1.0)]
+                    .iter()
+                    .all(|(u, v)| at(x0 + u, y0 + v) == corner);
+                let step = |k: usize| (k as f64 + 0.5) / side as f64;
+                let value = if plain {
+                    corner
+                } else {
+                    (0..side * side)
+                        .map(|k| at(x0 + step(k % side), y0 + step(k / side)))
+                        .sum::<f64>()
+                        / (side * side) as f64
+                };
                 let across = x as f64 / w as f64;
                 let mut light = self.falloff.0 * (1.0 - across) + self.falloff.1 * across;
                 if let Some(left) = self.shadow {
                     // Slanted edge with a penumbra of a hundredth of the picture.
-                    let d = (x as f64 - w as f64 / 2.0 + 0.4 * (y as f64 - h as f64 / 2.0)) / w as f64;
+                    let d =
+                        (x as f64 - w as f64 / 2.0 + 0.4 * (y as f64 - h as f64 / 2.0)) / w as f64;
                     let t = (d / 0.01 + 0.5).clamp(0.0, 1.0);
                     light *= 1.0 + (left - 1.0) * t;
                 }
-                *out = (sum / (side * side) as f64 * light * self.light + self.haze) as f32;
+                *out = (value * light * self.light + self.haze) as f32;
             }
         });
-        let blurred = if self.blur > 0.0 { blur(&linear, w, h, self.blur) } else { linear };
+        let blurred = if self.blur > 0.0 {
+            blur(&linear, w, h, self.blur)
+        } else {
+            linear
+        };
         let normal = Normal::new(0.0, 1.0).unwrap();
         let mut data = vec![0u8; w * h];
         data.par_chunks_mut(w).enumerate().for_each(|(y, row)| {
-            let mut rng = ChaCha8Rng::seed_from_u64(self.seed ^ (y as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
+            let mut rng = ChaCha8Rng::seed_from_u64(
+                self.seed ^ (y as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15),
+            );
             for (x, out) in row.iter_mut().enumerate() {
                 let v = f64::from(blurred[y * w + x]);
                 let sigma = (self.noise * self.noise * (1.0 + 4.0 * v.max(0.0))).sqrt();
                 let v = (v + sigma * normal.sample(&mut rng)).clamp(0.0, 1.0);
-                let encoded = if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 };
+                let encoded = if v <= 0.003_130_8 {
+                    12.92 * v
+                } else {
+                    1.055 * v.powf(1.0 / 2.4) - 0.055
+                };
                 *out = (encoded * 255.0).round() as u8;
             }
         });
@@ -169,7 +236,14 @@ impl Scene {
 
     /// Where the ray through (px, py) meets the card bent towards the camera at its middle: a few rounds of
     /// fixed-point search on the depth.
-    fn bent(&self, design: &Design, pose: &Pose, px: f64, py: f64, flat: Vector3<f64>) -> Vector3<f64> {
+    fn bent(
+        &self,
+        design: &Design,
+        pose: &Pose,
+        px: f64,
+        py: f64,
+        flat: Vector3<f64>,
+    ) -> Vector3<f64> {
         let (camera, turn, place) = self.camera(design, pose);
         let back = camera.try_inverse().unwrap();
         let ray = turn.inverse() * (back * Vector3::new(px, py, 1.0));
@@ -186,16 +260,16 @@ impl Scene {
         p
     }
 
-    fn covered(&self, design: &Design, x: f64, y: f64) -> f64 {
+    fn covered(&self, design: &Design, printed: &[(Tag, Cells)], x: f64, y: f64) -> f64 {
         for (area, value) in self.covers.iter().rev() {
             if area.contains(x, y) {
                 return *value;
             }
         }
-        for tag in &design.tags {
+        for (tag, cells) in printed {
             let (u, v) = ((x - tag.x) / tag.size * 8.0, (y - tag.y) / tag.size * 8.0);
             if (0.0..8.0).contains(&u) && (0.0..8.0).contains(&v) {
-                let black = family::cells(tag.id).unwrap()[v as usize][u as usize];
+                let black = cells[v as usize][u as usize];
                 return if black { self.black } else { 0.85 };
             }
         }
@@ -223,9 +297,16 @@ impl Thing {
         let longest = f64::from(width.max(height));
         let kind = rng.random_range(0..5);
         let a = rng.random_range(0.01..0.08) * longest;
-        let b = if kind >= 3 { a } else { rng.random_range(0.01..0.08) * longest };
+        let b = if kind >= 3 {
+            a
+        } else {
+            rng.random_range(0.01..0.08) * longest
+        };
         Thing {
-            centre: (rng.random_range(0.0..f64::from(width)), rng.random_range(0.0..f64::from(height))),
+            centre: (
+                rng.random_range(0.0..f64::from(width)),
+                rng.random_range(0.0..f64::from(height)),
+            ),
             half: (a, b),
             turn: rng.random_range(0.0..std::f64::consts::TAU),
             kind,
@@ -234,10 +315,23 @@ impl Thing {
         }
     }
 
+    /// Whether a pixel that starts at `at` along an axis (0 = x, 1 = y) can show it.
+    fn reaches(&self, axis: usize, at: f64) -> bool {
+        let centre = if axis == 0 {
+            self.centre.0
+        } else {
+            self.centre.1
+        };
+        (at + 0.5 - centre).abs() < self.half.0.hypot(self.half.1) + 1.0
+    }
+
     fn at(&self, x: f64, y: f64) -> Option<f64> {
         let (dx, dy) = (x - self.centre.0, y - self.centre.1);
         let (s, c) = self.turn.sin_cos();
-        let (u, v) = ((c * dx + s * dy) / self.half.0, (c * dy - s * dx) / self.half.1);
+        let (u, v) = (
+            (c * dx + s * dy) / self.half.0,
+            (c * dy - s * dx) / self.half.1,
+        );
         if u.abs() >= 1.0 || v.abs() >= 1.0 {
             return None;
         }
@@ -267,8 +361,9 @@ impl Thing {
 fn blur(data: &[f32], w: usize, h: usize, sigma: f64) -> Vec<f32> {
     let reach = (3.5 * sigma).ceil() as usize;
     let kernel: Vec<f32> = {
-        let raw: Vec<f64> =
-            (0..=2 * reach).map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp()).collect();
+        let raw: Vec<f64> = (0..=2 * reach)
+            .map(|i| (-0.5 * ((i as f64 - reach as f64) / sigma).powi(2)).exp())
+            .collect();
         let sum: f64 = raw.iter().sum();
         raw.iter().map(|v| (v / sum) as f32).collect()
     };

@@ -54,3 +54,36 @@ pub struct Checked<T> {
     /// What was found on the way, most severe first.
     pub flags: Vec<Flag>,
 }
+
+/// How far a reading can be trusted. The rule, in one place: any flag that stops makes it unreadable; any flag of doubt
+/// makes it doubtful; notes leave it trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Act on it as on a careful measurement.
+    Trusted,
+    /// A number, but with a reason to take the photo again.
+    Doubtful,
+    /// No number.
+    Unreadable,
+}
+
+impl Verdict {
+    /// The verdict that flags lead to.
+    pub fn of(flags: &[Flag]) -> Verdict {
+        match flags.iter().map(|f| f.severity).max() {
+            Some(Severity::Stop) => Verdict::Unreadable,
+            Some(Severity::Doubt) => Verdict::Doubtful,
+            Some(Severity::Note) | None => Verdict::Trusted,
+        }
+    }
+
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Trusted => "trusted",
+            Verdict::Doubtful => "doubtful",
+            Verdict::Unreadable => "unreadable",
+        }
+    }
+}

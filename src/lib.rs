@@ -24,4 +24,5 @@ pub mod light;
 pub mod look;
 pub mod photo;
 pub mod place;
+pub mod reading;
 pub mod vial;

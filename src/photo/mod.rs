@@ -9,6 +9,6 @@ mod picture;
 mod profile;
 mod sniff;
 
-pub use decode::{Limits, Photo, decode};
+pub use decode::{Limits, Photo, decode, sha256};
 pub use exif::CaptureFacts;
 pub use picture::Picture;

@@ -186,7 +186,8 @@ fn tone_curve(curve: Option<&ToneReprCurve>) -> Result<Curve, String> {
     let curve = Curve::Profile(
         curve
             .make_linear_evaluator()
-            .map_err(|_| "its tone curve is damaged")?,
+            .map_err(|_| "its tone curve is damaged")?
+            .into(),
     );
     let table = curve.table(256);
     let rises = table.iter().all(|v| v.is_finite()) && table.windows(2).all(|w| w[0] <= w[1]);

@@ -1,9 +1,10 @@
 //! The four edges of a marker to a small part of a pixel.
 //!
-//! Where an edge lies is the centroid of the brightness step across it; a straight line is fitted robustly to many such
-//! points, and corners are where the lines meet. Never moves an edge by more than the reach it is given.
+//! Where an edge lies is the centroid of the step of light across it; a straight line is fitted robustly to many such points,
+//! and corners are where the lines meet. The step is measured in light, not in encoded luma: blur is even-handed only there,
+//! while the encoding makes blurred black squares look small or large. Never moves an edge by more than the reach it is given.
 
-use super::luma::{Luma, sample};
+use super::luma::{Luma, light};
 use super::plane::Point;
 use super::quad::{area, crossing};
 
@@ -84,7 +85,7 @@ fn fit(picture: &impl Luma, a: Point, b: Point, window: Window) -> Option<(Point
         profile.clear();
         profile.extend(
             (-half..=half)
-                .map_while(|k| sample(picture, a + along * t + outward * (f64::from(k) * step))),
+                .map_while(|k| light(picture, a + along * t + outward * (f64::from(k) * step))),
         );
         if profile.len() < 2 * half as usize + 1 {
             continue;
@@ -116,8 +117,8 @@ fn fit(picture: &impl Luma, a: Point, b: Point, window: Window) -> Option<(Point
     let mut strengths: Vec<f64> = points.iter().map(|p| p.2).collect();
     strengths.sort_by(f64::total_cmp);
     let usual = *strengths.get(strengths.len() / 2)?;
-    // Less than a level of brightness is no edge; far weaker than its neighbours is something lying over it.
-    points.retain(|p| p.2 > 1.0 && p.2 > 0.3 * usual);
+    // Far weaker than its neighbours is something lying over the edge.
+    points.retain(|p| p.2 > 0.3 * usual);
     if 2 * points.len() < wanted {
         return None;
     }

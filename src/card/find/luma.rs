@@ -2,6 +2,8 @@
 //!
 //! Coordinates are continuous: pixel (i, j) covers the unit square from (i, j), its centre is at (i + 0.5, j + 0.5).
 
+use std::sync::LazyLock;
+
 use image::GrayImage;
 
 use super::plane::Point;
@@ -26,14 +28,37 @@ impl Luma for GrayImage {
 
 /// The luma at a point, bilinear between pixel centres; `None` outside the outermost centres.
 pub(super) fn sample(picture: &impl Luma, p: Point) -> Option<f64> {
+    bilinear(picture, p, f64::from)
+}
+
+/// As [`sample`], but of the light behind the luma (0 to 1), by the sRGB curve (IEC 61966-2-1): a phone's own tone curve
+/// differs, but less than no curve at all.
+pub(super) fn light(picture: &impl Luma, p: Point) -> Option<f64> {
+    static LIGHT: LazyLock<[f64; 256]> = LazyLock::new(|| {
+        std::array::from_fn(|v| {
+            let v = v as f64 / 255.0;
+            if v <= 0.04045 {
+                v / 12.92
+            } else {
+                ((v + 0.055) / 1.055).powf(2.4)
+            }
+        })
+    });
+    let table = &*LIGHT;
+    bilinear(picture, p, |v| table[usize::from(v)])
+}
+
+fn bilinear(picture: &impl Luma, p: Point, value: impl Fn(u8) -> f64) -> Option<f64> {
     let (width, height) = picture.size();
     let (x, y) = (p.x - 0.5, p.y - 0.5);
-    if !(x >= 0.0 && y >= 0.0 && x < (width - 1) as f64 && y < (height - 1) as f64) {
+    // Written so that a coordinate that is no number is outside too.
+    let inside = x >= 0.0 && y >= 0.0 && x + 1.0 < width as f64 && y + 1.0 < height as f64;
+    if !inside {
         return None;
     }
     let (i, j) = (x as usize, y as usize);
     let (a, b) = (x - i as f64, y - j as f64);
-    let v = |i, j| f64::from(picture.at(i, j));
+    let v = |i, j| value(picture.at(i, j));
     Some(
         (v(i, j) * (1.0 - a) + v(i + 1, j) * a) * (1.0 - b)
             + (v(i, j + 1) * (1.0 - a) + v(i + 1, j + 1) * a) * b,

@@ -33,7 +33,7 @@ use quad::Threshold;
 pub const REDUCED_SIDE: usize = 1600;
 
 /// How the reduced picture is split into dark and light, tried in turn. The first is right for most photos; the others take
-/// over where less than [`ENOUGH`] markers agree: fainter contrast, then large cells seen from near.
+/// over where too few markers agree: fainter contrast, then large cells seen from near.
 const THRESHOLDS: [Threshold; 3] = [
     Threshold {
         reach: 0.011,
@@ -48,9 +48,6 @@ const THRESHOLDS: [Threshold; 3] = [
         below: 0.03,
     },
 ];
-
-/// With this many markers in agreement the others are looked for only where they must be.
-const ENOUGH: usize = 3;
 
 /// Wrong bits up to which a shape is taken for a marker. The family can mend five; at three, random cells pass for one of
 /// its 587 markers once in 4000, and only inside a black border on white ground.
@@ -91,42 +88,48 @@ pub fn find(gray: &GrayImage, designs: &[Design]) -> Result<Place> {
 ///
 /// # Errors
 /// As [`find`].
-pub fn find_from(
+pub fn find_from<'d>(
     reduced: &GrayImage,
     factor: f64,
     full: &impl Luma,
-    designs: &[Design],
+    designs: &'d [Design],
 ) -> Result<Place> {
     let mut seen: Vec<Marker> = Vec::new();
-    let mut look = |picture: &GrayImage, factor: f64| {
-        let mut best = None;
+    // More than half of the markers: the others are then looked for only where they must be.
+    let enough = |best: &Option<Seen>| {
+        best.as_ref()
+            .is_some_and(|b| 2 * b.used.len() > b.design.tags.len())
+    };
+    let mut look = |picture: &GrayImage, factor: f64, best: &mut Option<Seen<'d>>| {
         for threshold in THRESHOLDS {
             markers(picture, factor, full, threshold, &mut seen);
-            best = surest(
+            *best = surest(
                 designs
                     .iter()
                     .filter_map(|d| agree::from_pairs(d, &seen, full)),
             );
-            if best
-                .as_ref()
-                .is_some_and(|b| b.used.len() >= ENOUGH.min(b.design.tags.len()))
-            {
-                break;
+            if enough(best) {
+                return;
             }
         }
-        best.or_else(|| {
-            surest(
+        if best.is_none() {
+            *best = surest(
                 designs
                     .iter()
                     .filter_map(|d| agree::from_one(d, &seen, full)),
-            )
-        })
+            );
+        }
     };
-    let mut best = look(reduced, factor);
-    let mut smaller = factor;
-    while best.is_none() && smaller > 1.0 {
-        smaller = (smaller / 2.0).floor().max(1.0);
-        best = look(&reduce(full, smaller as usize), smaller);
+    let mut best = None;
+    look(reduced, factor, &mut best);
+    if !enough(&best) {
+        // Noise and blur fray small shapes: a coarser picture has less of both.
+        look(&reduce(reduced, 2), 2.0 * factor, &mut best);
+    }
+    let mut finer = factor;
+    while best.is_none() && finer > 1.0 {
+        finer = (finer / 2.0).floor().max(1.0);
+        look(&reduce(full, finer as usize), finer, &mut best);
     }
     match best {
         Some(best) => {

@@ -78,6 +78,9 @@ pub(super) fn cell_mm(design: &Design) -> f64 {
         / family::CELLS as f64
 }
 
+/// At most so many markers of a design are paired: four cards' worth, so that a sheet full of them costs no minutes.
+const MOST: usize = 24;
+
 /// The corners of a printed marker, clockwise from the top left, paired with where they are seen.
 fn paired(tag: &Tag, corners: &[Point; 4], turns: usize) -> [Pair; 4] {
     let ways = [(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)];
@@ -152,11 +155,15 @@ pub(super) fn from_one<'d>(
     finished(best, full)
 }
 
-/// The design's markers among those seen.
+/// The design's markers among those seen, the best read and largest ones if there are unreasonably many.
 fn of_design<'m>(design: &Design, seen: &'m [Marker]) -> Vec<(Tag, &'m Marker)> {
-    seen.iter()
+    let mut known: Vec<(Tag, &Marker)> = seen
+        .iter()
         .filter_map(|m| design.tags.iter().find(|t| t.id == m.id).map(|t| (*t, m)))
-        .collect()
+        .collect();
+    known.sort_by(|(_, a), (_, b)| a.wrong.cmp(&b.wrong).then(b.size().total_cmp(&a.size())));
+    known.truncate(MOST);
+    known
 }
 
 fn finished<'d>(seen: Seen<'d>, full: &impl Luma) -> Option<Seen<'d>> {

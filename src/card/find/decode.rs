@@ -33,7 +33,7 @@ pub(super) fn read(picture: &impl Luma, corners: &[Point; 4]) -> Option<[u64; 2]
     for row in 0..side {
         for column in 0..side {
             level[row * side + column] =
-                cell(picture, &plane, column as f64 - 0.5, row as f64 - 0.5)?;
+                cell(picture, &plane, column as f64 - 0.5, row as f64 - 0.5);
         }
     }
     let at = |row: usize, column: usize| level[row * side + column];
@@ -82,17 +82,23 @@ pub(super) fn read(picture: &impl Luma, corners: &[Point; 4]) -> Option<[u64; 2]
     Some(bits)
 }
 
-/// Mean luma around the middle of the cell centred at (x, y) in cells.
-fn cell(picture: &impl Luma, plane: &Plane, x: f64, y: f64) -> Option<f64> {
+/// Mean luma over the middle of the cell centred at (x, y) in cells, with about a sample for each pixel there.
+fn cell(picture: &impl Luma, plane: &Plane, x: f64, y: f64) -> f64 {
+    let (width, height) = picture.size();
+    // Half the cell each way: blur and a corner that is off by a pixel or two then stay out.
+    let samples = (plane.map.scale_at(x, y) * 0.5).round().clamp(2.0, 6.0) as usize;
+    let place = |i: usize| ((i as f64 + 0.5) / samples as f64 - 0.5) * 0.5;
     let mut sum = 0.0;
-    for (dx, dy) in [
-        (0.0, 0.0),
-        (-0.2, -0.2),
-        (0.2, -0.2),
-        (-0.2, 0.2),
-        (0.2, 0.2),
-    ] {
-        sum += sample(picture, plane.at(Point::new(x + dx, y + dy)))?;
+    for i in 0..samples {
+        for j in 0..samples {
+            let p = plane.at(Point::new(x + place(i), y + place(j)));
+            // The white around a marker may reach beyond the photo: its last pixels then stand for it.
+            let p = Point::new(
+                p.x.clamp(0.5, width as f64 - 0.6),
+                p.y.clamp(0.5, height as f64 - 0.6),
+            );
+            sum += sample(picture, p).unwrap_or_default();
+        }
     }
-    Some(sum / 5.0)
+    sum / (samples * samples) as f64
 }

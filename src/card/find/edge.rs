@@ -75,21 +75,30 @@ fn fit(picture: &impl Luma, a: Point, b: Point, window: Window) -> Option<(Point
     let length = (b - a).norm();
     let along = (b - a) / length;
     let outward = Point::new(along.y, -along.x);
-    let wanted = ((length * (ALONG.1 - ALONG.0)) as usize).clamp(8, 64);
+    // Each point is the mean of a strip of profiles a pixel apart: enough points to tell a finger from the edge, each as
+    // free of noise as can be.
+    let usable = length * (ALONG.1 - ALONG.0);
+    let wanted = ((usable / 4.0) as usize).clamp(8, 24);
+    let strip = ((usable / wanted as f64).round() as usize).clamp(1, 6);
     let half = window.reach.ceil() as i32;
     let step = window.reach / f64::from(half);
     let mut points: Vec<(f64, f64, f64)> = Vec::with_capacity(wanted);
-    let mut profile = Vec::with_capacity(2 * half as usize + 1);
+    let mut profile = vec![0.0; 2 * half as usize + 1];
     for i in 0..wanted {
-        let t = length * (ALONG.0 + (ALONG.1 - ALONG.0) * (i as f64 + 0.5) / wanted as f64);
-        profile.clear();
-        profile.extend(
-            (-half..=half)
-                .map_while(|k| light(picture, a + along * t + outward * (f64::from(k) * step))),
-        );
-        if profile.len() < 2 * half as usize + 1 {
+        let at = |part: f64| length * ALONG.0 + usable * (i as f64 + part) / wanted as f64;
+        profile.fill(0.0);
+        let whole = (0..strip).all(|j| {
+            let foot = a + along * at((j as f64 + 0.5) / strip as f64);
+            (-half..=half).zip(profile.iter_mut()).all(|(k, sum)| {
+                let value = light(picture, foot + outward * (f64::from(k) * step));
+                *sum += value.unwrap_or_default();
+                value.is_some()
+            })
+        });
+        if !whole {
             continue;
         }
+        let t = at(0.5);
         // Steps between neighbours, signed: noise then averages out instead of pulling towards the middle.
         let rise = profile[profile.len() - 1] - profile[0];
         let middle = |k: usize| (k as f64 + 0.5 - f64::from(half)) * step;

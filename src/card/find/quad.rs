@@ -20,18 +20,25 @@ pub(super) struct Threshold {
 /// Smallest edge of a marker that can be decoded, pixels: one and a half for each of its 8 cells.
 const SMALLEST: f64 = 12.0;
 
-/// Dark shapes with four sides, corners in clockwise order as seen.
+/// At most so many shapes are looked into, the largest first: a chessboard or a hostile picture has tens of thousands, all
+/// smaller than the markers of a card that fills enough of the photo to be read.
+const MOST: usize = 1000;
+
+/// Dark shapes with four sides, largest first, corners in clockwise order as seen.
 pub(super) fn quads(picture: &GrayImage, threshold: Threshold) -> Vec<[Point; 4]> {
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     if width < 16 || height < 16 {
         return Vec::new();
     }
     let runs = dark_runs(picture, threshold);
-    components(&runs)
+    let mut found: Vec<[Point; 4]> = components(&runs)
         .into_iter()
         .filter(|members| plausible(members, &runs, width, height))
         .filter_map(|members| four_sides(&hull(&members, &runs)))
-        .collect()
+        .collect();
+    found.sort_by(|a, b| area(b).total_cmp(&area(a)));
+    found.truncate(MOST);
+    found
 }
 
 /// A horizontal stretch of dark pixels, `start..end`.
@@ -73,15 +80,15 @@ fn dark_runs(picture: &GrayImage, threshold: Threshold) -> Vec<Run> {
         let tall = (y + reach).min(height - 1) - y.saturating_sub(reach) + 1;
         // Running sums along the row: the mean of any stretch is a difference.
         let mut sum = 0u32;
-        for x in 0..width {
-            sum = sum.wrapping_add(columns[x]);
-            limit[x + 1] = sum;
+        for (column, total) in columns.iter().zip(&mut limit[1..]) {
+            sum = sum.wrapping_add(*column);
+            *total = sum;
         }
         let mut start = None;
-        for x in 0..width {
+        for (x, value) in rows[y].iter().enumerate() {
             let (left, right) = (x.saturating_sub(reach), (x + reach + 1).min(width));
             let mean_sum = u64::from(limit[right].wrapping_sub(limit[left])) * u64::from(keep);
-            let here = u64::from(rows[y][x]) * ((right - left) * tall) as u64 * 1024;
+            let here = u64::from(*value) * ((right - left) * tall) as u64 * 1024;
             if here < mean_sum {
                 start.get_or_insert(x);
             } else if let Some(s) = start.take() {
@@ -114,8 +121,7 @@ fn components(runs: &[Run]) -> Vec<Vec<u32>> {
         i
     }
     let mut above = 0;
-    for i in 0..runs.len() {
-        let run = runs[i];
+    for (i, run) in runs.iter().enumerate() {
         while above < i
             && (runs[above].y + 1 < run.y
                 || (runs[above].y + 1 == run.y && runs[above].end <= run.start))
@@ -133,13 +139,13 @@ fn components(runs: &[Run]) -> Vec<Vec<u32>> {
     let mut slot = vec![u32::MAX; runs.len()];
     let mut sizes: Vec<u32> = Vec::new();
     let mut owner = vec![0u32; runs.len()];
-    for i in 0..runs.len() {
+    for (i, own) in owner.iter_mut().enumerate() {
         let r = root(&mut parent, i as u32) as usize;
         if slot[r] == u32::MAX {
             slot[r] = sizes.len() as u32;
             sizes.push(0);
         }
-        owner[i] = slot[r];
+        *own = slot[r];
         sizes[slot[r] as usize] += 1;
     }
     // A shape with fewer rows than half a marker's edge is no marker: specks of noise are not even listed.

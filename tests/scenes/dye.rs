@@ -44,6 +44,13 @@ impl Series {
         }
     }
 
+    /// Concentration counted in chart steps: the number of the step, linear between steps, the last slope beyond.
+    pub fn step_index(&self, c: f64) -> f64 {
+        let s = self.steps();
+        let i = s.iter().rposition(|v| *v <= c).unwrap_or(0).min(s.len() - 2);
+        i as f64 + (c - s[i]) / (s[i + 1] - s[i])
+    }
+
     /// Concentration at which the reagent is half used up, mg/L; infinite if the colour is in proportion.
     fn half_used(self) -> f64 {
         match self {
@@ -98,12 +105,5 @@ impl Dye {
             _ => 0.0,
         };
         std::array::from_fn(|i| (grown * self.bands[0][i] + second * self.bands[1][i]) / self.path_mm)
-    }
-
-    /// Concentration counted in chart steps: the number of the step, linear between steps, the last slope beyond.
-    pub fn step_index(&self, c: f64) -> f64 {
-        let s = self.series.steps();
-        let i = s.iter().rposition(|v| *v <= c).unwrap_or(0).min(s.len() - 2);
-        i as f64 + (c - s[i]) / (s[i + 1] - s[i])
     }
 }

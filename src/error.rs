@@ -17,7 +17,11 @@ pub struct Error {
 impl Error {
     /// An error not yet bound to a file.
     pub fn new(what: impl Into<String>, fix: impl Into<String>) -> Self {
-        Error { subject: None, what: what.into(), fix: fix.into() }
+        Error {
+            subject: None,
+            what: what.into(),
+            fix: fix.into(),
+        }
     }
 
     /// The same error, naming the file, option or field it is about (an earlier name is kept).

@@ -31,8 +31,18 @@ pub struct Flag {
 
 impl Flag {
     /// A flag of `code`; see the constants and constructors of this module for the codes in use.
-    pub fn new(code: &str, severity: Severity, message: impl Into<String>, fix: impl Into<String>) -> Self {
-        Flag { code: code.to_owned(), severity, message: message.into(), fix: fix.into() }
+    pub fn new(
+        code: &str,
+        severity: Severity,
+        message: impl Into<String>,
+        fix: impl Into<String>,
+    ) -> Self {
+        Flag {
+            code: code.to_owned(),
+            severity,
+            message: message.into(),
+            fix: fix.into(),
+        }
     }
 }
 
@@ -43,4 +53,37 @@ pub struct Checked<T> {
     pub value: T,
     /// What was found on the way, most severe first.
     pub flags: Vec<Flag>,
+}
+
+/// How far a reading can be trusted. The rule, in one place: any flag that stops makes it unreadable; any flag of doubt
+/// makes it doubtful; notes leave it trusted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Act on it as on a careful measurement.
+    Trusted,
+    /// A number, but with a reason to take the photo again.
+    Doubtful,
+    /// No number.
+    Unreadable,
+}
+
+impl Verdict {
+    /// The verdict that flags lead to.
+    pub fn of(flags: &[Flag]) -> Verdict {
+        match flags.iter().map(|f| f.severity).max() {
+            Some(Severity::Stop) => Verdict::Unreadable,
+            Some(Severity::Doubt) => Verdict::Doubtful,
+            Some(Severity::Note) | None => Verdict::Trusted,
+        }
+    }
+
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Trusted => "trusted",
+            Verdict::Doubtful => "doubtful",
+            Verdict::Unreadable => "unreadable",
+        }
+    }
 }

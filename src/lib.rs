@@ -14,9 +14,15 @@
 //! `colour` to `reading` are functions of values: bytes in, reading out. They touch no clock, terminal, network or
 //! file; `report` and `cli` do.
 
-pub mod error;
-pub mod flag;
-pub mod colour;
-pub mod photo;
 pub mod card;
+pub mod chart;
+pub mod colour;
+pub mod error;
+pub mod estimate;
+pub mod flag;
+pub mod light;
+pub mod look;
+pub mod photo;
 pub mod place;
+pub mod reading;
+pub mod vial;

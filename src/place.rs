@@ -25,7 +25,12 @@ impl Area {
 
     /// The rectangle with `margin` taken off each side (added, if negative).
     pub fn shrunk(&self, margin: f64) -> Area {
-        Area { x: self.x + margin, y: self.y + margin, w: self.w - 2.0 * margin, h: self.h - 2.0 * margin }
+        Area {
+            x: self.x + margin,
+            y: self.y + margin,
+            w: self.w - 2.0 * margin,
+            h: self.h - 2.0 * margin,
+        }
     }
 
     /// Whether the point lies inside.

@@ -1,3 +1,5 @@
 //! The printed card: its design in millimetres, its drawing, and how it is found in a photo.
 
 pub mod design;
+pub mod find;
+pub mod layout;

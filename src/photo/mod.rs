@@ -1,28 +1,14 @@
 //! Photo files: bytes in, an upright, colour-managed picture and the facts of its capture out.
+//!
+//! Never trusts a size or a length field: the limits hold before anything is allocated. Never opens a file itself,
+//! never fails because of metadata (unknown facts are `None`), and never passes off half a picture as a whole one.
 
-use crate::colour::CameraRgb;
+mod decode;
+mod exif;
+mod picture;
+mod profile;
+mod sniff;
 
-/// An upright picture, its samples still encoded; linear light is computed for the pixels that are asked for.
-pub struct Picture {
-    width: u32,
-    height: u32,
-}
-
-impl Picture {
-    /// Width of the upright picture, pixels.
-    pub fn width(&self) -> u32 {
-        self.width
-    }
-    /// Height of the upright picture, pixels.
-    pub fn height(&self) -> u32 {
-        self.height
-    }
-    /// Linear light of one pixel. `x < width`, `y < height`.
-    pub fn linear(&self, _x: u32, _y: u32) -> CameraRgb {
-        todo!()
-    }
-    /// Whether a channel of the pixel is at the top of its range: its light was at least that, and is not known.
-    pub fn clipped(&self, _x: u32, _y: u32) -> bool {
-        todo!()
-    }
-}
+pub use decode::{Limits, Photo, decode, sha256};
+pub use exif::CaptureFacts;
+pub use picture::Picture;

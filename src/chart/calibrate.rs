@@ -1,0 +1,184 @@
+//! A chart from photos of known standards.
+//!
+//! The session's patches (mean over its photos) are the yardstick; every photo of the session is itself corrected onto
+//! them before its vial's colour is taken, so that a drifting lamp during the session does not bend the chart.
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::curve::Choice;
+use super::{Chart, Origin, Step, Terms};
+use crate::error::{Error, Result};
+use crate::estimate::budget::depth;
+use crate::flag::{Checked, Flag, Severity};
+use crate::light::correct::{Correction, SessionPatch, ln};
+use crate::light::relative;
+use crate::look::Look;
+
+/// A photo of a known standard.
+pub struct Standard {
+    /// Concentration in the chart's unit.
+    pub value: f64,
+    /// Name of the photo, for messages.
+    pub name: String,
+    /// The photo, looked at.
+    pub look: Look,
+}
+
+/// Fewest steps of a chart.
+pub const LEAST_STEPS: usize = 3;
+
+/// Repeatability assumed where no replicate photos tell: a vial's path length and filling repeat to about 1.5 % of its
+/// depth, other things to 0.5 % (assumptions, common practice for hand-held vials; replicates take their place).
+const ASSUMED_PATH: f64 = 0.015;
+const ASSUMED_OTHER: f64 = 0.005;
+/// Degrees of freedom with which the assumption counts beside replicates.
+const ASSUMED_DF: f64 = 3.0;
+/// Patches that differ by more than this between photos of a session (natural log, median) tell of a session that was
+/// not held together: 5 % is about 2 CIELAB units at mid-grey.
+const DRIFT: f64 = 0.05;
+
+/// Builds the chart.
+///
+/// # Errors
+/// If there are fewer than three steps, photos with different cards, or a liquid that cannot be sampled.
+pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Checked<Chart>> {
+    let mut values: Vec<f64> = standards.iter().map(|s| s.value).collect();
+    values.sort_by(f64::total_cmp);
+    values.dedup();
+    if values.len() < LEAST_STEPS {
+        return Err(Error::new(
+            format!("{} different standards are not enough for a chart: at least {LEAST_STEPS} are needed", values.len()),
+            "photograph more standards; five or six that span the range make a good chart",
+        ));
+    }
+    let card = one_card(standards)?;
+    let mut flags = Vec::new();
+    let patches = session_patches(standards);
+    let drift = median_drift(&patches);
+    if drift > DRIFT {
+        flags.push(Flag::new(
+            "session-drift",
+            Severity::Doubt,
+            format!("the card's patches differ by {:.0} % between the photos of this session", 100.0 * drift),
+            "photograph all standards with one phone, one after another, in the same light",
+        ));
+    }
+    let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
+    for s in standards {
+        let correction = Correction::choose(&s.look.observed, &patches);
+        let sampled = s.look.colour(&correction).map_err(|e| e.about(s.name.clone()))?;
+        seen.push((s.value, sampled.ln, sampled.covariance + correction.residual_covariance(sampled.ln)));
+    }
+    let (repeatability, df) = repeatability(&values, &seen);
+    if df == 0 && origin == Origin::Standards {
+        flags.push(Flag::new(
+            "no-replicates",
+            Severity::Note,
+            "every standard was photographed once, so how well a vial repeats is assumed, not measured",
+            "photograph each standard twice, taking the vial away and putting it back in between",
+        ));
+    }
+    let steps: Vec<Step> = values.iter().map(|v| step(*v, &seen, &repeatability)).collect();
+    let curve = Choice::choose(&steps)?;
+    let view = match (&card, standards[0].look.place.bay) {
+        (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
+        _ => None,
+    };
+    let chart = Chart {
+        terms,
+        origin,
+        card,
+        view,
+        patches,
+        steps,
+        repeatability: rows(&repeatability),
+        repeatability_df: df,
+        curve,
+    };
+    flags.extend(super::resolve::flags(&chart)?);
+    Ok(Checked { value: chart, flags })
+}
+
+fn one_card(standards: &[Standard]) -> Result<Option<String>> {
+    let design = |s: &Standard| s.look.place.card.as_ref().map(|c| c.design.clone());
+    let first = design(&standards[0]);
+    match standards.iter().find(|s| design(s) != first) {
+        None => Ok(first),
+        Some(other) => Err(Error::new(
+            format!(
+                "this photo shows the card \"{}\", but {} shows \"{}\"",
+                design(other).unwrap_or_else(|| "none".into()),
+                standards[0].name,
+                first.unwrap_or_else(|| "none".into())
+            ),
+            "use one card for the whole session",
+        )
+        .about(other.name.clone())),
+    }
+}
+
+/// Mean of each patch over the photos that show it.
+fn session_patches(standards: &[Standard]) -> Vec<SessionPatch> {
+    let mut names: Vec<(String, bool)> = Vec::new();
+    for p in standards.iter().flat_map(|s| &s.look.observed.patches) {
+        if !names.iter().any(|(n, _)| *n == p.name) {
+            names.push((p.name.clone(), p.neutral));
+        }
+    }
+    names
+        .into_iter()
+        .map(|(name, neutral)| {
+            let seen: Vec<Vector3<f64>> = standards
+                .iter()
+                .filter_map(|s| {
+                    let o = &s.look.observed;
+                    let p = o.patches.iter().find(|p| p.name == name)?;
+                    Some(ln(relative(&p.level, &o.to_working)))
+                })
+                .collect();
+            let n = seen.len() as f64;
+            let mean = seen.iter().sum::<Vector3<f64>>() / n;
+            let sd = (seen.len() > 1).then(|| {
+                let square = seen.iter().map(|v| (v - mean).map(|d| d * d)).sum::<Vector3<f64>>() / (n - 1.0);
+                square.map(f64::sqrt).into()
+            });
+            SessionPatch { name, neutral, ln: mean.into(), sd }
+        })
+        .collect()
+}
+
+fn median_drift(patches: &[SessionPatch]) -> f64 {
+    let mut sd: Vec<f64> = patches.iter().filter_map(|p| p.sd.map(|s| (s[0] + s[1] + s[2]) / 3.0)).collect();
+    if sd.is_empty() { 0.0 } else { crate::light::spot::median(&mut sd) }
+}
+
+/// Repeatability of a vial's colour per unit of its depth squared, and the degrees of freedom of the replicates.
+fn repeatability(values: &[f64], seen: &[(f64, Vector3<f64>, Matrix3<f64>)]) -> (Matrix3<f64>, usize) {
+    let (mut sum, mut df) = (Matrix3::zeros(), 0usize);
+    for v in values {
+        let of_step: Vec<&Vector3<f64>> = seen.iter().filter(|s| s.0 == *v).map(|s| &s.1).collect();
+        let mean = of_step.iter().copied().sum::<Vector3<f64>>() / of_step.len() as f64;
+        for x in &of_step {
+            let d = (*x - mean) / depth(&mean);
+            sum += d * d.transpose();
+        }
+        df += of_step.len() - 1;
+    }
+    let deepest = seen.iter().map(|s| s.1).max_by(|a, b| a.norm().total_cmp(&b.norm())).unwrap_or_default();
+    let along = deepest / deepest.norm().max(1e-9);
+    let assumed = along * along.transpose() * ASSUMED_PATH.powi(2) + Matrix3::identity() * ASSUMED_OTHER.powi(2);
+    ((assumed * ASSUMED_DF + sum) / (ASSUMED_DF + df as f64), df)
+}
+
+fn step(value: f64, seen: &[(f64, Vector3<f64>, Matrix3<f64>)], repeatability: &Matrix3<f64>) -> Step {
+    let of_step: Vec<_> = seen.iter().filter(|s| s.0 == value).collect();
+    let n = of_step.len() as f64;
+    let mean = of_step.iter().map(|s| s.1).sum::<Vector3<f64>>() / n;
+    let own = of_step.iter().map(|s| s.2).sum::<Matrix3<f64>>() / (n * n);
+    let covariance = own + repeatability * (depth(&mean).powi(2) / n);
+    Step { value, ln: mean.into(), covariance: rows(&covariance), photos: of_step.len() }
+}
+
+fn rows(m: &Matrix3<f64>) -> [[f64; 3]; 3] {
+    std::array::from_fn(|i| std::array::from_fn(|j| m[(i, j)]))
+}

@@ -1,0 +1,163 @@
+//! The chart file: our own JSON, with a format name and a version. Derived values (CIELAB) are written for people and
+//! checked on reading; numbers that are not finite, steps that do not rise and unknown versions are refused.
+
+use serde::{Deserialize, Serialize};
+
+use super::curve::Choice;
+use super::{Chart, Origin, Step, Terms};
+use crate::error::{Error, Result};
+use crate::light::correct::SessionPatch;
+use crate::place::View;
+
+/// Version that this program writes.
+pub const VERSION: u32 = 1;
+const FORMAT: &str = "tintwell-chart";
+const MAKE_ANEW: &str = "make the chart again with `tintwell calibrate`, or take it from a copy";
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Record {
+    format: String,
+    version: u32,
+    #[serde(flatten)]
+    body: Body,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Body {
+    #[serde(flatten)]
+    terms: Terms,
+    origin: Origin,
+    card: Option<String>,
+    view: Option<View>,
+    steps: Vec<StepRecord>,
+    repeatability: [[f64; 3]; 3],
+    repeatability_df: usize,
+    curve: Choice,
+    patches: Vec<SessionPatch>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct StepRecord {
+    #[serde(flatten)]
+    step: Step,
+    /// For people and other programs; the pipeline takes `ln`.
+    lab: [f64; 3],
+}
+
+/// The chart as the text of its file.
+pub fn write(chart: &Chart) -> String {
+    let record = Record {
+        format: FORMAT.into(),
+        version: VERSION,
+        body: Body {
+            terms: chart.terms.clone(),
+            origin: chart.origin,
+            card: chart.card.clone(),
+            view: chart.view,
+            steps: chart
+                .steps
+                .iter()
+                .map(|s| {
+                    let lab = s.lab();
+                    StepRecord { step: s.clone(), lab: [lab.l, lab.a, lab.b].map(|v| (v * 1000.0).round() / 1000.0) }
+                })
+                .collect(),
+            repeatability: chart.repeatability,
+            repeatability_df: chart.repeatability_df,
+            curve: chart.curve,
+            patches: chart.patches.clone(),
+        },
+    };
+    serde_json::to_string_pretty(&record).expect("a chart holds only finite numbers and strings") + "\n"
+}
+
+/// Reads a chart from the text of its file.
+///
+/// # Errors
+/// If it is not a chart, of another version, or holds values that no chart can have.
+pub fn parse(text: &str) -> Result<Chart> {
+    let value: serde_json::Value = serde_json::from_str(text)
+        .map_err(|e| Error::new(format!("this is not a chart file: it is not valid JSON ({e})"), MAKE_ANEW))?;
+    if value.get("format").and_then(|f| f.as_str()) != Some(FORMAT) {
+        return Err(Error::new(
+            format!("this is not a chart file: it does not say \"format\": \"{FORMAT}\""),
+            "give a file written by `tintwell calibrate`",
+        ));
+    }
+    match value.get("version").and_then(serde_json::Value::as_u64) {
+        Some(v) if v == u64::from(VERSION) => {}
+        found => {
+            return Err(Error::new(
+                format!(
+                    "the chart file has version {}, this program reads version {VERSION}",
+                    found.map_or_else(|| "none".into(), |v| v.to_string())
+                ),
+                "use a newer Tintwell, or make the chart again",
+            ));
+        }
+    }
+    let record: Record =
+        serde_json::from_value(value).map_err(|e| Error::new(format!("the chart file is damaged: {e}"), MAKE_ANEW))?;
+    let body = record.body;
+    let chart = Chart {
+        terms: body.terms,
+        origin: body.origin,
+        card: body.card,
+        view: body.view,
+        patches: body.patches,
+        steps: body.steps.into_iter().map(|s| s.step).collect(),
+        repeatability: body.repeatability,
+        repeatability_df: body.repeatability_df,
+        curve: body.curve,
+    };
+    check(&chart).map_err(|what| Error::new(format!("the chart file is damaged: {what}"), MAKE_ANEW))?;
+    Ok(chart)
+}
+
+/// What no chart can have.
+fn check(chart: &Chart) -> std::result::Result<(), String> {
+    if chart.steps.len() < super::calibrate::LEAST_STEPS || chart.steps.len() > MOST_STEPS {
+        return Err(format!(
+            "it has {} steps, allowed are {} to {MOST_STEPS}",
+            chart.steps.len(),
+            super::calibrate::LEAST_STEPS
+        ));
+    }
+    if chart.patches.len() > MOST_PATCHES {
+        return Err(format!("it has {} patches, allowed are up to {MOST_PATCHES}", chart.patches.len()));
+    }
+    for pair in chart.steps.windows(2) {
+        if pair[1].value <= pair[0].value {
+            return Err(format!("its steps do not rise: {} is followed by {}", pair[0].value, pair[1].value));
+        }
+    }
+    // Light relative to paper between e^-12 and e^2 is more than any photo can show.
+    let light = -12.0..=2.0;
+    for s in &chart.steps {
+        if !(0.0..=1e9).contains(&s.value) {
+            return Err(format!("step value {} is out of range (0 to 1e9)", s.value));
+        }
+        if !s.ln.iter().all(|v| light.contains(v)) {
+            return Err(format!("the colour of step {} is out of range (-12 to 2)", s.value));
+        }
+        covariance(&s.covariance).map_err(|e| format!("the covariance of step {} {e}", s.value))?;
+    }
+    for p in &chart.patches {
+        if !p.ln.iter().all(|v| light.contains(v)) {
+            return Err(format!("the colour of patch \"{}\" is out of range (-12 to 2)", p.name));
+        }
+    }
+    covariance(&chart.repeatability).map_err(|e| format!("its repeatability {e}"))
+}
+
+const MOST_STEPS: usize = 200;
+const MOST_PATCHES: usize = 500;
+
+fn covariance(m: &[[f64; 3]; 3]) -> std::result::Result<(), String> {
+    let fine = (0..3).all(|i| {
+        (0..3).all(|j| m[i][j].is_finite() && m[i][j].abs() <= 1e3 && (m[i][j] - m[j][i]).abs() <= 1e-9 + 1e-6 * m[i][j].abs())
+            && m[i][i] >= 0.0
+    });
+    if fine { Ok(()) } else { Err("is not a covariance (symmetric, finite, not negative on its diagonal)".into()) }
+}

@@ -1,0 +1,140 @@
+//! The chart: what vials of known standards looked like in one session, and the curve through them.
+//!
+//! A chart is made by [`calibrate`], kept in a versioned JSON file ([`file`]) and looked at by [`resolve`]. It never
+//! extrapolates: past the last step the answer is "above".
+
+pub mod calibrate;
+pub mod curve;
+pub mod file;
+pub mod pchip;
+pub mod resolve;
+
+use nalgebra::{Matrix3, Vector3};
+use serde::{Deserialize, Serialize};
+
+use crate::colour::{Lab, Relative};
+use crate::light::correct::SessionPatch;
+use crate::place::View;
+
+/// Salt or fresh water: many tests read differently in the two ("salt error").
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Medium {
+    Fresh,
+    Salt,
+}
+
+/// What the colours of a chart were taken from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Origin {
+    /// Vials of known standards.
+    Standards,
+    /// A printed colour chart: ink and liquid differ to a camera.
+    PrintedColours,
+}
+
+/// Minutes after the last reagent within which the colour is to be read.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct ReadWindow {
+    pub from_min: f64,
+    pub to_min: f64,
+}
+
+/// One measured standard.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// Concentration in the chart's unit.
+    pub value: f64,
+    /// Natural log of linear BT.2020 light relative to paper: the mean over its photos.
+    pub ln: [f64; 3],
+    /// Covariance of that mean.
+    pub covariance: [[f64; 3]; 3],
+    /// How many photos it rests on.
+    pub photos: usize,
+}
+
+impl Step {
+    /// Colour of the step relative to paper white.
+    pub fn relative(&self) -> Relative {
+        Relative(self.ln.map(f64::exp))
+    }
+
+    /// CIELAB relative to paper white.
+    pub fn lab(&self) -> Lab {
+        self.relative().to_lab()
+    }
+
+    /// The mean as a vector.
+    pub fn ln_vector(&self) -> Vector3<f64> {
+        Vector3::from(self.ln)
+    }
+
+    /// The covariance as a matrix.
+    pub fn covariance_matrix(&self) -> Matrix3<f64> {
+        Matrix3::from_fn(|i, j| self.covariance[i][j])
+    }
+}
+
+/// What was agreed about the test when the chart was made.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Terms {
+    /// Name of the test, such as `nitrate`.
+    pub test: String,
+    /// Unit of the concentrations, such as `mg/L`.
+    pub unit: String,
+    /// Fresh or salt water, if told.
+    pub medium: Option<Medium>,
+    /// How the vial was prepared, in the user's words.
+    pub procedure: Option<String>,
+    /// When after the last reagent to read.
+    pub read_window: Option<ReadWindow>,
+    /// Lot of the reagent.
+    pub lot: Option<String>,
+    /// Date (ISO 8601) past which the reagent is not to be used.
+    pub expires: Option<String>,
+}
+
+/// A chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chart {
+    /// Test, unit and procedure.
+    pub terms: Terms,
+    /// What its colours come from.
+    pub origin: Origin,
+    /// Card design of the session, if a card was used.
+    pub card: Option<String>,
+    /// From where the vial was seen, if a card was used.
+    pub view: Option<View>,
+    /// The card's patches as the session saw them: the yardstick for every later photo.
+    pub patches: Vec<SessionPatch>,
+    /// Steps in rising order of value.
+    pub steps: Vec<Step>,
+    /// Covariance between photos of one vial (pose, refill, light), natural log units; pooled over the steps.
+    pub repeatability: [[f64; 3]; 3],
+    /// Degrees of freedom behind `repeatability`; 0 if it is the default for want of replicate photos.
+    pub repeatability_df: usize,
+    /// The curve chosen by leave-one-step-out.
+    pub curve: curve::Choice,
+}
+
+impl Chart {
+    /// The values of the steps.
+    pub fn values(&self) -> Vec<f64> {
+        self.steps.iter().map(|s| s.value).collect()
+    }
+
+    /// Position of a concentration among the steps: 0 at the first, 1 at the second and so on, linear between.
+    pub fn step_position(&self, value: f64) -> f64 {
+        let v = self.values();
+        let i = v.partition_point(|s| *s <= value).clamp(1, v.len() - 1);
+        (i - 1) as f64 + (value - v[i - 1]) / (v[i] - v[i - 1])
+    }
+
+    /// The concentration at a position among the steps.
+    pub fn value_at(&self, position: f64) -> f64 {
+        let v = self.values();
+        let i = (position.floor().max(0.0) as usize).min(v.len() - 2);
+        v[i] + (position - i as f64) * (v[i + 1] - v[i])
+    }
+}

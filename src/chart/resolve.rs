@@ -1,0 +1,115 @@
+//! What a chart can tell apart: neighbouring steps, and the least concentration that differs from none.
+//!
+//! Two colours are told apart when they differ by 3.29 standard deviations of one reading along the line that joins
+//! them: errors of 5 % either way (Currie 1995, Pure Appl. Chem. 67:1699-1723, eqs 4.2-4.3, for known sigma).
+
+use nalgebra::Matrix3;
+
+use super::curve::Curve;
+use super::{Chart, Origin};
+use crate::error::Result;
+use crate::estimate::budget::depth;
+use crate::flag::{Flag, Severity};
+
+/// Two times the 95 % point of the normal distribution.
+pub const TOLD_APART: f64 = 3.29;
+
+/// Two neighbouring steps and how far apart a single reading sees them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pair {
+    /// The lower step's value.
+    pub lower: f64,
+    /// The upper step's value.
+    pub upper: f64,
+    /// Their distance in standard deviations of one reading under the session's conditions.
+    pub sigmas: f64,
+    /// Their CIEDE2000 difference.
+    pub delta_e: f64,
+}
+
+/// How far apart neighbouring steps are.
+///
+/// # Errors
+/// If the chart has too few steps for a curve.
+pub fn pairs(chart: &Chart) -> Result<Vec<Pair>> {
+    let curve = Curve::new(&chart.steps, &chart.curve)?;
+    Ok((0..chart.steps.len() - 1)
+        .map(|i| {
+            let (a, b) = (&chart.steps[i], &chart.steps[i + 1]);
+            Pair {
+                lower: a.value,
+                upper: b.value,
+                sigmas: apart(chart, &curve, i as f64, (i + 1) as f64),
+                delta_e: crate::colour::ciede2000(a.lab(), b.lab()),
+            }
+        })
+        .collect())
+}
+
+/// The least concentration that one reading tells from the first step, if the chart reaches that far.
+///
+/// # Errors
+/// If the chart has too few steps for a curve.
+pub fn detection_limit(chart: &Chart) -> Result<Option<f64>> {
+    let curve = Curve::new(&chart.steps, &chart.curve)?;
+    let last = (chart.steps.len() - 1) as f64;
+    let parts = 100 * (chart.steps.len() - 1);
+    Ok((1..=parts)
+        .map(|i| last * i as f64 / parts as f64)
+        .find(|p| apart(chart, &curve, 0.0, *p) >= TOLD_APART)
+        .map(|p| chart.value_at(p)))
+}
+
+/// Distance of two places on the curve in standard deviations of one reading along the line between them.
+fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
+    let d = curve.lab(q).to_vector() - curve.lab(p).to_vector();
+    let length = d.norm();
+    if length == 0.0 {
+        return 0.0;
+    }
+    let n = d / length;
+    let sd = |at: f64| (n.transpose() * reading_covariance(chart, curve, at) * n)[(0, 0)].sqrt();
+    length / ((sd(p) + sd(q)) / 2.0)
+}
+
+/// Covariance of one reading at a place on the curve, under the session's conditions, CIELAB.
+pub fn reading_covariance(chart: &Chart, curve: &Curve, position: f64) -> Matrix3<f64> {
+    let rel = curve.relative(position);
+    let ln = nalgebra::Vector3::from(rel.0).map(|v: f64| v.max(1e-3).ln());
+    let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
+    let j = rel.lab_jacobian_ln();
+    let (steps, between) = curve.covariance(position);
+    j * repeat * j.transpose() + steps + between
+}
+
+/// What a user should know about a chart: steps that look alike, and what it was made from.
+///
+/// # Errors
+/// If the chart has too few steps for a curve.
+pub fn flags(chart: &Chart) -> Result<Vec<Flag>> {
+    let mut flags: Vec<Flag> = pairs(chart)?
+        .into_iter()
+        .filter(|p| p.sigmas < TOLD_APART)
+        .map(|p| {
+            let unit = &chart.terms.unit;
+            Flag::new(
+                "steps-alike",
+                Severity::Note,
+                format!(
+                    "{} and {} {unit} cannot be told apart by one photo: they differ by {:.1} standard deviations, {TOLD_APART} are needed",
+                    p.lower, p.upper, p.sigmas
+                ),
+                "expect wide intervals there; a longer path of light through the vial or more photos of each standard help",
+            )
+        })
+        .collect();
+    if chart.origin == Origin::PrintedColours {
+        flags.push(Flag::new(
+            "printed-colours",
+            Severity::Doubt,
+            "this chart was made from printed colours: ink and liquid look alike to the eye, but not to a camera",
+            "photograph vials of known standards when you can, and make the chart from those",
+        ));
+    }
+    Ok(flags)
+}

@@ -1,0 +1,43 @@
+//! The uncertainty budget of a colour: each contribution a covariance in CIELAB with its reason (JCGM 100:2008, 5.1).
+
+use nalgebra::{Matrix3, Vector3};
+
+/// One contribution to the uncertainty of a colour.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contribution {
+    /// What it comes from, in a few words.
+    pub reason: &'static str,
+    /// Covariance in CIELAB.
+    pub covariance: Matrix3<f64>,
+}
+
+/// All contributions to the uncertainty of one colour.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Budget {
+    pub contributions: Vec<Contribution>,
+}
+
+impl Budget {
+    /// Adds a contribution.
+    pub fn add(&mut self, reason: &'static str, covariance: Matrix3<f64>) {
+        self.contributions.push(Contribution { reason, covariance });
+    }
+
+    /// The sum: independent contributions add as variances (JCGM 100:2008, equation 10).
+    pub fn total(&self) -> Matrix3<f64> {
+        self.contributions.iter().map(|c| c.covariance).sum()
+    }
+
+    /// Share of each contribution in the variance along `direction` (a CIELAB difference), 0 to 1.
+    pub fn shares(&self, direction: Vector3<f64>) -> Vec<(&'static str, f64)> {
+        let along = |m: &Matrix3<f64>| (direction.transpose() * m * direction)[(0, 0)];
+        let total = along(&self.total()).max(f64::MIN_POSITIVE);
+        self.contributions.iter().map(|c| (c.reason, along(&c.covariance) / total)).collect()
+    }
+}
+
+/// Depth of a colour: how much light it takes away (norm of the natural log of relative light), with a floor under
+/// which errors no longer shrink with the colour (paper, print and rounding; natural log 0.15).
+pub fn depth(ln: &Vector3<f64>) -> f64 {
+    (ln.norm_squared() + 0.15 * 0.15).sqrt()
+}

@@ -1,0 +1,9 @@
+//! From a colour and a chart to a concentration with its interval.
+//!
+//! [`budget`] says how uncertain the colour is and why; [`posterior`] turns colour and curve into a density over
+//! concentration. A second answer is never hidden.
+
+pub mod budget;
+pub mod limits;
+pub mod line;
+pub mod posterior;

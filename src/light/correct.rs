@@ -1,0 +1,278 @@
+//! The correction that makes this photo's patches look like the session's, chosen by leave-one-out CIEDE2000.
+//!
+//! Candidates, from simple to rich: none; tone of the neutrals; and, with or without tone, a 3x3 matrix, a matrix in the
+//! logarithm of the channels, and the root polynomial of degree 2 (Finlayson, Mackiewicz & Hurlbert 2015, IEEE Trans.
+//! Image Process. 24(5):1460-1470). All keep bare paper white. A candidate is taken only if it predicts patches that it
+//! has not seen better than a simpler one; with few patches few terms pass.
+
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
+
+use super::terms::Terms;
+use super::tone::Tone;
+use super::{Level, Observed, PatchSeen, relative};
+use crate::colour::{Relative, ciede2000};
+
+/// A patch as the session saw it.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct SessionPatch {
+    /// Name in the card design.
+    pub name: String,
+    /// A step of the neutral scale.
+    pub neutral: bool,
+    /// Natural logarithm of linear BT.2020 light relative to paper.
+    pub ln: [f64; 3],
+    /// Standard deviation of `ln` between the photos of the session, per channel; `None` from a single photo.
+    pub sd: Option<[f64; 3]>,
+}
+
+/// The shape of a colour map.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Shape {
+    /// Channels stay as they are.
+    None,
+    /// 3x3 matrix on linear light.
+    Linear,
+    /// 3x3 matrix on the logarithm of light.
+    LogLinear,
+    /// Root polynomial of degree 2.
+    RootPolynomial,
+}
+
+/// A fitted colour map; bare paper stays (1, 1, 1).
+#[derive(Debug, Clone, PartialEq)]
+enum Map {
+    None,
+    Log(Matrix3<f64>),
+    Terms(Terms, DMatrix<f64>),
+}
+
+/// A correction, with the evidence for it.
+#[derive(Debug, Clone)]
+pub struct Correction {
+    tone: Tone,
+    map: Map,
+    to_working: Matrix3<f64>,
+    /// Coefficients of the tone bend, 0 for none.
+    pub tone_order: usize,
+    /// Shape of the colour map.
+    pub shape: Shape,
+    /// Mean leave-one-out CIEDE2000 over the patches with this correction; `None` if there were no patches.
+    pub loo: Option<f64>,
+    /// The same without any correction.
+    pub loo_uncorrected: Option<f64>,
+    /// Per patch: name, session colour and leave-one-out residual (photo minus session), both natural log of relative light.
+    pub residuals: Vec<(String, Vector3<f64>, Vector3<f64>)>,
+}
+
+/// Prior standard deviation of a map's coefficients about the identity: two phones or two lamps differ by some tenths.
+const COEFFICIENT_SD: f64 = 0.3;
+/// How closely a patch can be matched at best (natural log): print grain and noise, about 1 %.
+const PATCH_SD: f64 = 0.01;
+/// A richer correction has to predict better than a simpler one by this share before it is taken.
+const GAIN: f64 = 0.95;
+/// Weight of bare paper in a fit, in patches: paper is seen in many places.
+const WHITE_WEIGHT: f64 = 30.0;
+
+struct Pair<'a> {
+    level: Level,
+    session: Vector3<f64>,
+    neutral: bool,
+    name: &'a str,
+}
+
+impl Correction {
+    /// No correction beyond white balance.
+    pub fn none(to_working: Matrix3<f64>) -> Correction {
+        Correction {
+            tone: Tone::none(),
+            map: Map::None,
+            to_working,
+            tone_order: 0,
+            shape: Shape::None,
+            loo: None,
+            loo_uncorrected: None,
+            residuals: Vec::new(),
+        }
+    }
+
+    /// Chooses the correction from this photo's patches onto the session's.
+    pub fn choose(seen: &Observed, session: &[SessionPatch]) -> Correction {
+        let pairs = pair(&seen.patches, session);
+        let mut best = Correction::none(seen.to_working);
+        if pairs.len() < 4 {
+            return best;
+        }
+        let neutrals = pairs.iter().filter(|p| p.neutral).count();
+        let mut best_score = f64::INFINITY;
+        for shape in [Shape::None, Shape::Linear, Shape::LogLinear, Shape::RootPolynomial] {
+            for tone_order in 0..=3usize {
+                let terms = tone_order + shape.terms();
+                // Leave-one-out needs clearly more patches than terms per channel, and colours for a colour map.
+                if (tone_order > 0 && neutrals < tone_order + 3)
+                    || (shape != Shape::None && pairs.len() - neutrals < 2 * shape.terms())
+                    || pairs.len() < terms + 3
+                {
+                    continue;
+                }
+                let Some(candidate) = Correction::examine(&pairs, tone_order, shape, seen) else { continue };
+                let score = candidate.loo.unwrap_or(f64::INFINITY);
+                if best.loo.is_none() {
+                    best.loo_uncorrected = Some(score);
+                }
+                if score < best_score * if best.loo.is_some() { GAIN } else { 1.0 } {
+                    best_score = score;
+                    best = Correction { loo_uncorrected: best.loo_uncorrected.or(Some(score)), ..candidate };
+                }
+            }
+        }
+        best
+    }
+
+    fn examine(pairs: &[Pair], tone_order: usize, shape: Shape, seen: &Observed) -> Option<Correction> {
+        let fitted = Correction::fit(pairs, None, tone_order, shape, seen)?;
+        let mut residuals = Vec::new();
+        let mut sum = 0.0;
+        for (i, p) in pairs.iter().enumerate() {
+            let without = Correction::fit(pairs, Some(i), tone_order, shape, seen)?;
+            let got = without.apply(&p.level);
+            let want = Relative(p.session.map(f64::exp).into());
+            sum += ciede2000(got.to_lab(), want.to_lab());
+            residuals.push((p.name.to_owned(), p.session, ln(got) - p.session));
+        }
+        Some(Correction { loo: Some(sum / pairs.len() as f64), residuals, ..fitted })
+    }
+
+    fn fit(pairs: &[Pair], left_out: Option<usize>, tone_order: usize, shape: Shape, seen: &Observed) -> Option<Correction> {
+        let kept = || pairs.iter().enumerate().filter(|(i, _)| Some(*i) != left_out).map(|(_, p)| p);
+        let tone = if tone_order == 0 {
+            Tone::none()
+        } else {
+            let neutrals: Vec<_> = kept().filter(|p| p.neutral).map(|p| (p.level, p.session)).collect();
+            Tone::fit(tone_order, seen.white, &neutrals)?
+        };
+        let mut from = Vec::new();
+        let mut to = Vec::new();
+        for p in kept() {
+            from.push(relative(&tone.apply(&p.level), &seen.to_working));
+            to.push(p.session);
+        }
+        let map = match shape {
+            Shape::None => Map::None,
+            Shape::LogLinear => Map::Log(fit_log(&from, &to)?),
+            Shape::Linear => Map::Terms(Terms::Linear, fit_terms(Terms::Linear, &from, &to)?),
+            Shape::RootPolynomial => Map::Terms(Terms::Root2, fit_terms(Terms::Root2, &from, &to)?),
+        };
+        let none = Correction::none(seen.to_working);
+        Some(Correction { tone, map, tone_order, shape, ..none })
+    }
+
+    /// The light of a level relative to paper, as the session would have seen it.
+    pub fn apply(&self, level: &Level) -> Relative {
+        let rel = relative(&self.tone.apply(level), &self.to_working);
+        match &self.map {
+            Map::None => rel,
+            Map::Log(m) => Relative((m * ln(rel)).map(f64::exp).into()),
+            Map::Terms(terms, m) => {
+                let out = m * DVector::from_vec(terms.expand(rel.0));
+                Relative([out[0].max(LEAST), out[1].max(LEAST), out[2].max(LEAST)])
+            }
+        }
+    }
+
+    /// Covariance of what the correction leaves uncertain at a colour (natural log of relative light).
+    ///
+    /// Differences between lamps, cameras and prints act on how much of the light a colour takes away, so residuals of
+    /// the patches are scaled by the density of each and weighted by how near in direction and depth it lies to the
+    /// colour asked for.
+    pub fn residual_covariance(&self, at: Vector3<f64>) -> Matrix3<f64> {
+        let depth = |v: &Vector3<f64>| (v.norm_squared() + DEPTH_FLOOR * DEPTH_FLOOR).sqrt();
+        let (mut sum, mut total) = (Matrix3::zeros(), 0.0);
+        for (_, colour, residual) in &self.residuals {
+            let apart = (colour / depth(colour) - at / depth(&at)).norm_squared() / (2.0 * 0.35 * 0.35)
+                + (depth(colour) / depth(&at)).ln().powi(2) / (2.0 * 0.7 * 0.7);
+            let weight = (-apart).exp() + 1e-3;
+            let scaled = residual / depth(colour);
+            sum += weight * scaled * scaled.transpose();
+            total += weight;
+        }
+        if total == 0.0 { Matrix3::zeros() } else { sum / total * depth(&at).powi(2) }
+    }
+}
+
+/// Least relative light a map may give: about the darkest ink on paper in a phone photo, 1/500.
+const LEAST: f64 = 0.002;
+/// Density (natural log) below which errors no longer shrink with the colour: noise of paper and print.
+const DEPTH_FLOOR: f64 = 0.15;
+
+impl Shape {
+    /// Coefficients per channel.
+    fn terms(self) -> usize {
+        match self {
+            Shape::None => 0,
+            Shape::Linear | Shape::LogLinear => 3,
+            Shape::RootPolynomial => 6,
+        }
+    }
+}
+
+/// Natural logarithm of relative light, guarded from zero.
+pub fn ln(rel: Relative) -> Vector3<f64> {
+    Vector3::from(rel.0).map(|v| v.max(LEAST).ln())
+}
+
+fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>> {
+    patches
+        .iter()
+        .filter_map(|p| {
+            let s = session.iter().find(|s| s.name == p.name)?;
+            Some(Pair { level: p.level, session: Vector3::from(s.ln), neutral: p.neutral, name: &s.name })
+        })
+        .collect()
+}
+
+/// Least squares with every coefficient drawn towards `prior`.
+fn ridge(a: &DMatrix<f64>, y: &DVector<f64>, prior: &DVector<f64>) -> Option<DVector<f64>> {
+    let lambda = (PATCH_SD / COEFFICIENT_SD).powi(2);
+    let n = a.ncols();
+    let normal = a.transpose() * a + DMatrix::identity(n, n) * lambda;
+    let right = a.transpose() * y + prior * lambda;
+    normal.cholesky().map(|c| c.solve(&right))
+}
+
+fn fit_log(from: &[Relative], to: &[Vector3<f64>]) -> Option<Matrix3<f64>> {
+    let x: Vec<Vector3<f64>> = from.iter().map(|r| ln(*r)).collect();
+    let a = DMatrix::from_fn(x.len(), 3, |i, j| x[i][j]);
+    let mut m = Matrix3::zeros();
+    for c in 0..3 {
+        let y = DVector::from_fn(to.len(), |i, _| to[i][c]);
+        let prior = DVector::from_fn(3, |j, _| if j == c { 1.0 } else { 0.0 });
+        let row = ridge(&a, &y, &prior)?;
+        for j in 0..3 {
+            m[(c, j)] = row[j];
+        }
+    }
+    Some(m)
+}
+
+fn fit_terms(terms: Terms, from: &[Relative], to: &[Vector3<f64>]) -> Option<DMatrix<f64>> {
+    let rows: Vec<Vec<f64>> = from.iter().map(|r| terms.expand(r.0)).collect();
+    let white = terms.expand([1.0; 3]);
+    let n = white.len();
+    let mut m = DMatrix::zeros(3, n);
+    for c in 0..3 {
+        // Relative errors count alike over the scale, with a floor where print is nearly black.
+        let weight = |i: usize| 1.0 / (to[i][c].exp() + 0.05);
+        let a = DMatrix::from_fn(rows.len() + 1, n, |i, j| {
+            if i < rows.len() { rows[i][j] * weight(i) } else { white[j] * WHITE_WEIGHT }
+        });
+        let y = DVector::from_fn(rows.len() + 1, |i, _| if i < rows.len() { to[i][c].exp() * weight(i) } else { WHITE_WEIGHT });
+        // The first three terms of every expansion are R, G and B themselves.
+        let prior = DVector::from_fn(n, |j, _| if j == c { 1.0 } else { 0.0 });
+        let row = ridge(&a, &y, &prior)?;
+        for j in 0..n {
+            m[(c, j)] = row[j];
+        }
+    }
+    Some(m)
+}

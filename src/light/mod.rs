@@ -1,0 +1,153 @@
+//! The light of one photo: how bright paper is everywhere, what the patches show, and how this photo's colours map onto
+//! those of the session in which the chart was made.
+//!
+//! [`observe`] looks at paper and patches; [`correct::Correction::choose`] picks the map that predicts left-out patches
+//! best. It never applies a correction that it could not check.
+
+pub mod correct;
+pub mod field;
+pub mod spot;
+pub mod terms;
+pub mod tone;
+
+use nalgebra::{Matrix3, Vector3};
+
+use crate::colour::Relative;
+use crate::error::{Error, Result};
+use crate::photo::Picture;
+use crate::place::{Area, Bay, Place};
+use field::Field;
+use spot::Spot;
+
+/// A light level beside what bare paper would show at the same place, natural logarithm of native linear RGB.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Level {
+    /// What was seen.
+    pub seen: Vector3<f64>,
+    /// What bare paper would show there.
+    pub white: Vector3<f64>,
+}
+
+/// A patch as this photo shows it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PatchSeen {
+    /// The patch's name in the card design.
+    pub name: String,
+    /// A step of the neutral scale.
+    pub neutral: bool,
+    /// Its light and that of paper.
+    pub level: Level,
+    /// Variance of `level.seen - level.white` per channel, natural log units squared.
+    pub var: Vector3<f64>,
+    /// Variation inside the patch, relative: dirt, glare, an edge.
+    pub texture: f64,
+}
+
+/// What the photo shows of paper and patches.
+#[derive(Debug, Clone)]
+pub struct Observed {
+    /// The light field.
+    pub field: Field,
+    /// Patches that could be measured: not clipped, not crushed, inside the photo.
+    pub patches: Vec<PatchSeen>,
+    /// Names of patches that could not be measured.
+    pub lost: Vec<String>,
+    /// Spots of paper, for flags and pictures.
+    pub paper: Vec<Spot>,
+    /// From native linear RGB to the working space (linear BT.2020).
+    pub to_working: Matrix3<f64>,
+    /// Native log level of the reference white.
+    pub white: Vector3<f64>,
+    /// Share of paper spots that are blown out, 0 to 1.
+    pub blown: f64,
+}
+
+/// Share of a patch's side that is measured: the rest is edge, blur and register of the printer.
+const PATCH_CORE: f64 = 0.6;
+
+/// Edge length of a paper spot, mm on a card.
+const SPOT_MM: f64 = 4.0;
+
+/// Most pixels looked at in one spot.
+const SPOT_SAMPLES: usize = 400;
+
+/// Looks at the paper and the patches.
+///
+/// # Errors
+/// If no bare paper can be measured, because it is blown out or covered.
+pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
+    let paper = paper_spots(picture, place);
+    if paper.is_empty() {
+        return Err(Error::new(
+            "no bare paper of the card can be seen in the photo",
+            "keep the whole card, or the marked white region, inside the picture and uncovered",
+        ));
+    }
+    let blown = paper.iter().filter(|s| s.clipped >= 0.05).count() as f64 / paper.len() as f64;
+    let field = Field::fit(&paper).ok_or_else(|| {
+        Error::new(
+            format!("the white paper is over-exposed in {:.0} % of its places, so its brightness is not known", 100.0 * blown),
+            "take the photo again with less exposure: touch the white paper on the screen to meter on it, or turn the light away",
+        )
+    })?;
+    let (mut patches, mut lost) = (Vec::new(), Vec::new());
+    for patch in &place.patches {
+        let core = shrink(patch.area, PATCH_CORE);
+        let seen = spot::measure(picture, &place.to_photo, core, SPOT_SAMPLES);
+        match seen {
+            Some(s) if s.clipped < 0.05 && s.crushed < 0.3 => {
+                let white = field.ln_white(s.x, s.y);
+                patches.push(PatchSeen {
+                    name: patch.name.clone(),
+                    neutral: patch.neutral,
+                    var: s.var + field.covariance(s.x, s.y).diagonal(),
+                    texture: s.texture,
+                    level: Level { seen: s.ln, white },
+                });
+            }
+            _ => lost.push(patch.name.clone()),
+        }
+    }
+    let (wx, wy) = place.white.centre();
+    let white = field.ln_white(wx, wy);
+    let to_working = Matrix3::from_row_slice(picture.to_working().as_flattened());
+    Ok(Observed { field, patches, lost, paper, to_working, white, blown })
+}
+
+/// Paper spots tile the areas of bare paper and, beside the vial, the edges of the bay.
+fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
+    let side = match place.bay {
+        Bay::Search { .. } => SPOT_MM,
+        Bay::Liquid { .. } => (place.white.w.min(place.white.h) / 3.0).max(2.0),
+    };
+    let mut spots = Vec::new();
+    for area in &place.paper {
+        let nx = (area.w / side).floor().max(1.0);
+        let ny = (area.h / side).floor().max(1.0);
+        let (w, h) = (area.w / nx, area.h / ny);
+        if w < 0.4 * side || h < 0.4 * side {
+            continue;
+        }
+        for j in 0..ny as usize {
+            for i in 0..nx as usize {
+                let cell = Area { x: area.x + i as f64 * w, y: area.y + j as f64 * h, w, h };
+                spots.extend(spot::measure(picture, &place.to_photo, shrink(cell, 0.8), SPOT_SAMPLES));
+            }
+        }
+    }
+    spots
+}
+
+fn shrink(area: Area, share: f64) -> Area {
+    let (w, h) = (area.w * share, area.h * share);
+    Area { x: area.x + (area.w - w) / 2.0, y: area.y + (area.h - h) / 2.0, w, h }
+}
+
+/// The light of a level relative to paper, in the working space, without any correction.
+///
+/// The division by paper is done in the working space, so that files of different profiles agree.
+pub fn relative(level: &Level, to_working: &Matrix3<f64>) -> Relative {
+    let seen = to_working * level.seen.map(f64::exp);
+    let white = to_working * level.white.map(f64::exp);
+    Relative(seen.component_div(&white).into())
+}

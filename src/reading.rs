@@ -1,0 +1,376 @@
+//! The pipeline itself: a photo, a chart and where to look give a reading with its interval, flags and verdict.
+//!
+//! Touches no clock, terminal, network or file. Never guesses: what cannot be read is an error or an answer in words.
+
+use nalgebra::Vector3;
+use serde::Serialize;
+
+use crate::chart::curve::Curve;
+use crate::chart::Chart;
+use crate::colour::{Lab, Relative};
+use crate::error::{Error, Result};
+use crate::estimate::budget::{Budget, depth};
+use crate::estimate::posterior::{Posterior, posterior};
+use crate::flag::{Checked, Flag, Severity, Verdict};
+use crate::light::correct::Correction;
+use crate::look::{Look, Where, look};
+use crate::photo::{CaptureFacts, Photo};
+use crate::vial::sample::Sampled;
+
+/// Coverage of the interval.
+pub const LEVEL: f64 = 0.95;
+
+/// What was read.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Answer {
+    /// A concentration with its interval, in the chart's unit.
+    Value { value: f64, low: f64, high: f64 },
+    /// Not told from the first step, which is zero: the concentration is below `high`.
+    Below { high: f64 },
+    /// Above the last step.
+    Above { low: f64 },
+    /// Below a first step that is not zero.
+    Under { high: f64 },
+    /// The colour does not belong to this chart.
+    OffChart,
+}
+
+/// A reading of one photo.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// Name of the test.
+    pub test: String,
+    /// Unit of all concentrations.
+    pub unit: String,
+    /// The answer.
+    pub answer: Answer,
+    /// Probability that the truth lies within half a chart step of the value; `None` without a value.
+    pub confidence: Option<f64>,
+    /// The liquid's colour relative to paper, corrected onto the session.
+    pub colour: Relative,
+    /// The same in CIELAB.
+    pub lab: Lab,
+    /// CIEDE2000 from the colour to the chart's curve.
+    pub delta_e_chart: f64,
+    /// CIEDE2000 to the nearest step.
+    pub delta_e_step: f64,
+    /// Value of the nearest step: what an eye would pick.
+    pub nearest_step: f64,
+    /// Pieces of the highest-density region, in the chart's unit.
+    pub pieces: Vec<(f64, f64)>,
+    /// Why the colour is uncertain.
+    pub budget: Budget,
+    /// Share of each contribution along the chart, 0 to 1, and what it alone would make of a standard uncertainty in
+    /// the chart's unit.
+    pub shares: Vec<Share>,
+    /// What the correction was.
+    pub correction: CorrectionUsed,
+    /// Facts of the capture.
+    pub facts: CaptureFacts,
+    /// From flags and answer.
+    pub verdict: Verdict,
+}
+
+/// A line of the uncertainty budget, in concentration.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Share {
+    /// What it comes from.
+    pub reason: &'static str,
+    /// Share of the variance along the chart's curve, 0 to 1.
+    pub share: f64,
+    /// Standard uncertainty in the chart's unit, to first order.
+    pub standard_uncertainty: f64,
+}
+
+/// The correction in figures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CorrectionUsed {
+    /// Shape of the colour map.
+    pub shape: crate::light::correct::Shape,
+    /// Coefficients of the tone bend.
+    pub tone_order: usize,
+    /// Mean leave-one-out CIEDE2000 of the patches with it.
+    pub loo: Option<f64>,
+    /// The same without.
+    pub loo_uncorrected: Option<f64>,
+}
+
+/// The reading together with what it was seen on, for pictures.
+pub struct Seen {
+    /// The photo looked at.
+    pub look: Look,
+    /// The liquid as sampled.
+    pub sampled: Sampled,
+}
+
+/// Reads one photo.
+///
+/// # Errors
+/// If the card, its paper, the vial or its liquid cannot be seen, or the card is not the one of the chart.
+pub fn read(photo: &Photo, by: &Where, chart: &Chart) -> Result<(Checked<Reading>, Seen)> {
+    let look = look(photo, by)?;
+    right_card(&look, chart)?;
+    let correction = Correction::choose(&look.observed, &chart.patches);
+    let sampled = look.colour(&correction)?;
+    let budget = budget(&look, &correction, &sampled, chart);
+    let curve = Curve::new(&chart.steps, &chart.curve)?;
+    let colour = Relative(sampled.ln.map(f64::exp).into());
+    let lab = colour.to_lab();
+    let starts_at_zero = chart.steps[0].value == 0.0;
+    let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
+
+    let mut flags = photo.notes.clone();
+    flags.extend(sight_flags(&look, &correction, &sampled));
+    let answer = answer(chart, &post, &mut flags);
+    flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    let confidence = match answer {
+        Answer::Value { value, .. } => Some(post.within(chart.step_position(value), 0.5)),
+        _ => None,
+    };
+    let verdict = Verdict::of(&flags);
+    let reading = Reading {
+        test: chart.terms.test.clone(),
+        unit: chart.terms.unit.clone(),
+        confidence,
+        colour,
+        lab,
+        delta_e_chart: post.delta_e_curve,
+        delta_e_step: post.delta_e_step,
+        nearest_step: chart.steps[post.nearest_step].value,
+        pieces: post.pieces.iter().map(|(a, b)| (chart.value_at(*a), chart.value_at(*b))).collect(),
+        shares: shares(chart, &curve, &budget, &post),
+        budget,
+        correction: CorrectionUsed {
+            shape: correction.shape,
+            tone_order: correction.tone_order,
+            loo: correction.loo,
+            loo_uncorrected: correction.loo_uncorrected,
+        },
+        facts: photo.facts.clone(),
+        answer,
+        verdict,
+    };
+    Ok((Checked { value: reading, flags }, Seen { look, sampled }))
+}
+
+/// A chart belongs to the card of its session.
+fn right_card(look: &Look, chart: &Chart) -> Result<()> {
+    match (&look.place.card, &chart.card) {
+        (Some(seen), Some(wanted)) if seen.design != *wanted => Err(Error::new(
+            format!("the photo shows the card \"{}\", but the chart was made with the card \"{wanted}\"", seen.design),
+            "use the card of the calibration session, or make a chart with this card",
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// Every reason for doubt about the colour, as covariances in CIELAB.
+fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Budget {
+    let j = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian_ln();
+    let lab = |m: nalgebra::Matrix3<f64>| j * m * j.transpose();
+    let (x, y) = look.liquid.centre();
+    let mut budget = Budget::default();
+    budget.add("sampling of the liquid", lab(sampled.covariance));
+    budget.add("light over the vial", lab(look.observed.field.covariance(x, y)));
+    budget.add("correction onto the session", lab(correction.residual_covariance(sampled.ln)));
+    let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
+    budget.add("repeatability of vial and pose", lab(repeat * depth(&sampled.ln).powi(2)));
+    budget
+}
+
+/// What the colour says, in the order in which answers exclude each other.
+fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
+    let unit = &chart.terms.unit;
+    let (first, last) = (chart.steps[0].value, chart.steps[chart.steps.len() - 1].value);
+    if post.distance2 > OFF_CHART_D2 && post.delta_e_curve > OFF_CHART_DE {
+        flags.push(Flag::new(
+            "colour-off-chart",
+            Severity::Stop,
+            format!("the colour is {:.1} CIEDE2000 away from every colour of this chart", post.delta_e_curve),
+            "check that the chart is the one of this test, that all reagents were added and shaken, and that nothing else colours the water",
+        ));
+        return Answer::OffChart;
+    }
+    if post.above > 0.5 {
+        flags.push(Flag::new(
+            "beyond-top",
+            Severity::Doubt,
+            format!("the colour is past the last step of the chart ({last} {unit}): the concentration is above it"),
+            "dilute the sample with water free of the substance, test again and multiply",
+        ));
+        return Answer::Above { low: last };
+    }
+    if post.below > 0.5 {
+        flags.push(Flag::new(
+            "under-first",
+            Severity::Doubt,
+            format!("the colour is before the first step of the chart ({first} {unit}): the value is below it"),
+            "use a test or chart that reaches lower",
+        ));
+        return Answer::Under { high: first };
+    }
+    let (a, b) = (post.pieces[0].0, post.pieces[post.pieces.len() - 1].1);
+    if post.pieces.len() > 1 {
+        flags.push(Flag::new(
+            "two-answers",
+            Severity::Doubt,
+            format!(
+                "the colour fits the chart in more than one place: {}",
+                post.pieces
+                    .iter()
+                    .map(|(p, q)| format!("{} to {}", rounded(chart.value_at(*p)), rounded(chart.value_at(*q))))
+                    .collect::<Vec<_>>()
+                    .join(" or ")
+            ),
+            "dilute the sample 1:1 and read again: the true value halves, the false one does not",
+        ));
+    } else if b - a > WIDE_STEPS {
+        flags.push(Flag::new(
+            "wide-interval",
+            Severity::Doubt,
+            format!("the interval spans {:.1} steps of the chart", b - a),
+            "take the photo again in even light, close and sharp; take several photos of the vial",
+        ));
+    }
+    if post.above > 0.025 {
+        flags.push(Flag::new(
+            "may-be-above",
+            Severity::Note,
+            format!("the concentration may be above the last step ({last} {unit}), where the chart ends"),
+            "dilute the sample and test again to be sure",
+        ));
+    }
+    // The first position of the grid inside the interval: zero cannot be excluded.
+    if first == 0.0 && a <= 1e-9 {
+        let high = chart.value_at(b);
+        flags.push(Flag::new(
+            "below-detection",
+            Severity::Note,
+            format!("not told from none: the concentration is below {} {unit}", rounded(high)),
+            "nothing, if that is low enough; a test with a longer path of light reaches lower",
+        ));
+        return Answer::Below { high };
+    }
+    Answer::Value { value: chart.value_at(post.median), low: chart.value_at(a), high: chart.value_at(b) }
+}
+
+/// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 3 degrees of freedom, 0.999.
+const OFF_CHART_D2: f64 = 16.27;
+/// CIEDE2000 under which no colour counts as off the chart: about twice what an eye just sees.
+const OFF_CHART_DE: f64 = 2.0;
+/// An interval wider than this many steps says no more than a look by eye.
+const WIDE_STEPS: f64 = 2.0;
+
+/// Findings about the sight of the card and the vial.
+fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    if let Some(card) = &look.place.card {
+        let missing = card.tags_expected - card.tags_found.len();
+        if missing > 0 {
+            flags.push(Flag::new(
+                "card-partly-covered",
+                Severity::Note,
+                format!("{missing} of {} markers of the card were not seen", card.tags_expected),
+                "keep the whole card in the picture and uncovered",
+            ));
+        }
+        if correction.residuals.is_empty() {
+            flags.push(Flag::new(
+                "no-patches",
+                Severity::Doubt,
+                "the photo was balanced on white paper alone: other light or another phone than the session's is not corrected",
+                "use the card with colour patches, with the chart made from it",
+            ));
+        }
+    } else {
+        flags.push(Flag::new(
+            "white-only",
+            Severity::Doubt,
+            "the photo was balanced on the marked white alone: uneven light, other light or another phone are not corrected",
+            "photograph the vial in front of the printed card",
+        ));
+    }
+    if look.observed.blown > 0.1 {
+        flags.push(Flag::new(
+            "white-over-exposed",
+            Severity::Doubt,
+            format!("{:.0} % of the white paper is over-exposed", 100.0 * look.observed.blown),
+            "take the photo with less exposure: touch the white paper on the screen to meter on it",
+        ));
+    }
+    if look.observed.white.max() < DARK_LN {
+        flags.push(Flag::new(
+            "too-dark",
+            Severity::Doubt,
+            format!("the white paper is recorded at {:.1} % of full scale", 100.0 * look.observed.white.max().exp()),
+            "bring more light, or raise the exposure until the paper looks white",
+        ));
+    }
+    if sampled.unevenness > UNEVEN + 0.1 * depth(&sampled.ln) {
+        flags.push(Flag::new(
+            "uneven-liquid",
+            Severity::Doubt,
+            format!("the liquid differs by {:.0} % between top and bottom", 100.0 * (sampled.unevenness.exp() - 1.0)),
+            "shake or invert the closed vial until its colour is even, let bubbles clear, and take the photo again",
+        ));
+    }
+    if sampled.rejected > 0.4 {
+        flags.push(Flag::new(
+            "glare",
+            Severity::Doubt,
+            format!("{:.0} % of the liquid is covered by reflections or bubbles", 100.0 * sampled.rejected),
+            "turn the vial or yourself until no bright reflection lies over the liquid; let bubbles clear",
+        ));
+    }
+    if let Some(loo) = correction.loo.filter(|l| *l > POOR_MATCH) {
+        flags.push(Flag::new(
+            "patches-do-not-match",
+            Severity::Doubt,
+            format!("after correction the card's patches still differ by {loo:.1} CIEDE2000 from those of the chart's session"),
+            "use light like that of the session (daylight or one good white lamp), and a clean card from the same print",
+        ));
+    }
+    flags
+}
+
+/// White recorded under 5 % of full scale (linear) is four stops under: noise and rounding rule.
+const DARK_LN: f64 = -3.0;
+/// Top and bottom of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
+const UNEVEN: f64 = 0.06;
+/// Patches that still differ by more than this are another print or a light that no matrix explains; reading by eye
+/// tells about 1 apart.
+const POOR_MATCH: f64 = 5.0;
+
+fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Vec<Share> {
+    let last = (curve.len() - 1) as f64;
+    let at = post.nearest.clamp(0.0, last);
+    let (p, q) = ((at - 0.05).max(0.0), (at + 0.05).min(last));
+    let along: Vector3<f64> = curve.lab(q).to_vector() - curve.lab(p).to_vector();
+    let per_value = along / (chart.value_at(q) - chart.value_at(p));
+    let length2 = per_value.norm_squared().max(1e-12);
+    let mut whole = budget.clone();
+    let (steps, between) = curve.covariance(at);
+    whole.add("standards of the chart", steps);
+    whole.add("curve between the standards", between);
+    whole
+        .contributions
+        .iter()
+        .zip(whole.shares(along))
+        .map(|(c, (reason, share))| Share {
+            reason,
+            share,
+            // First order: the part of the colour error that lies along the curve, over the slope of the curve.
+            standard_uncertainty: (per_value.transpose() * c.covariance * per_value)[(0, 0)].max(0.0).sqrt() / length2,
+        })
+        .collect()
+}
+
+/// A number with three significant digits, for messages.
+fn rounded(v: f64) -> String {
+    if v == 0.0 || !v.is_finite() {
+        return v.to_string();
+    }
+    let digits = (2 - v.abs().log10().floor() as i32).max(0) as usize;
+    let text = format!("{v:.digits$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}

@@ -1,0 +1,117 @@
+//! The bay as a flat picture: each cell's light beside that of bare paper at the same place.
+
+use nalgebra::Vector3;
+
+use crate::light::field::{Field, Grid};
+use crate::light::spot::DARKEST;
+use crate::light::{Level, Observed};
+use crate::photo::Picture;
+use crate::place::{Area, Place};
+
+/// A rectified part of the photo on a square grid in plane units.
+#[derive(Debug, Clone)]
+pub struct BayPicture {
+    /// The part of the plane that it covers.
+    pub area: Area,
+    /// Edge of a cell, plane units.
+    pub step: f64,
+    /// Cells across.
+    pub nx: usize,
+    /// Cells down.
+    pub ny: usize,
+    seen: Vec<Vector3<f64>>,
+    clipped: Vec<bool>,
+    white: Grid,
+}
+
+/// Cells are about this large, mm; finer detail than a vial's wall (about 1 mm) is not needed.
+const CELL_MM: f64 = 0.3;
+/// Distance of the points at which the light field is computed, in parts of the larger side of the area.
+const FIELD_PARTS: f64 = 24.0;
+/// Most pixel look-ups along one side of a cell.
+const LOOKUPS: usize = 4;
+
+impl BayPicture {
+    /// Rectifies `area` (plane units). Cells outside the photo are clipped ones.
+    pub fn new(picture: &Picture, place: &Place, field: &Field, area: Area) -> BayPicture {
+        let (cx, cy) = area.centre();
+        let scale = place.to_photo.scale_at(cx, cy);
+        let step = if place.card.is_some() { CELL_MM.max(1.0 / scale) } else { (area.w.max(area.h) / 300.0).max(1.0) };
+        let nx = ((area.w / step).floor() as usize).max(2);
+        let ny = ((area.h / step).floor() as usize).max(2);
+        let per = ((step * scale).round() as usize).clamp(1, LOOKUPS);
+        let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
+        let mut seen = Vec::with_capacity(nx * ny);
+        let mut clipped = Vec::with_capacity(nx * ny);
+        for j in 0..ny {
+            for i in 0..nx {
+                let mut sum = Vector3::zeros();
+                let (mut count, mut top) = (0usize, false);
+                for b in 0..per {
+                    for a in 0..per {
+                        let x = area.x + (i as f64 + (a as f64 + 0.5) / per as f64) * step;
+                        let y = area.y + (j as f64 + (b as f64 + 0.5) / per as f64) * step;
+                        let (px, py) = place.to_photo.map(x, y);
+                        if px >= 0.0 && py >= 0.0 && px < width && py < height {
+                            let (px, py) = (px as u32, py as u32);
+                            sum += Vector3::from(picture.native_linear(px, py));
+                            top |= picture.clipped(px, py);
+                            count += 1;
+                        }
+                    }
+                }
+                let mean = sum / count.max(1) as f64;
+                seen.push(mean.map(|v| v.max(DARKEST).ln()));
+                clipped.push(top || count == 0);
+            }
+        }
+        let white = field.grid(area.x, area.y, area.w, area.h, area.w.max(area.h) / FIELD_PARTS);
+        BayPicture { area, step, nx, ny, seen, clipped, white }
+    }
+
+    /// Centre of a cell, plane units.
+    pub fn point(&self, i: usize, j: usize) -> (f64, f64) {
+        (self.area.x + (i as f64 + 0.5) * self.step, self.area.y + (j as f64 + 0.5) * self.step)
+    }
+
+    /// Column of a point of the plane.
+    pub fn column(&self, x: f64) -> usize {
+        (((x - self.area.x) / self.step) as usize).min(self.nx - 1)
+    }
+
+    /// Row of a point of the plane.
+    pub fn row(&self, y: f64) -> usize {
+        (((y - self.area.y) / self.step) as usize).min(self.ny - 1)
+    }
+
+    /// The level of a cell: its light and that of paper there.
+    pub fn level(&self, i: usize, j: usize) -> Level {
+        let (x, y) = self.point(i, j);
+        Level { seen: self.seen[j * self.nx + i], white: self.white.at(x, y) }
+    }
+
+    /// Natural log of native light against paper.
+    pub fn against_paper(&self, i: usize, j: usize) -> Vector3<f64> {
+        let l = self.level(i, j);
+        l.seen - l.white
+    }
+
+    /// Whether any pixel of the cell was at the top of its range, or the cell lies outside the photo.
+    pub fn clipped(&self, i: usize, j: usize) -> bool {
+        self.clipped[j * self.nx + i]
+    }
+}
+
+/// How far beside the bay a vial may appear, mm: it stands before the card by its radius (up to 14 mm), so under a tilt
+/// of 40 degrees it is seen up to 14 tan 40 = 12 mm aside.
+const PARALLAX_MM: f64 = 12.0;
+
+/// The area in which a vial may appear, for a card: the bay and what parallax adds on both sides.
+pub fn search_area(bay: Area) -> Area {
+    Area { x: bay.x - PARALLAX_MM, y: bay.y, w: bay.w + 2.0 * PARALLAX_MM, h: bay.h }
+}
+
+/// The bay picture of a place.
+pub fn of(picture: &Picture, place: &Place, seen: &Observed, area: Area) -> BayPicture {
+    BayPicture::new(picture, place, &seen.field, area)
+}

@@ -1,0 +1,144 @@
+//! The colour of the liquid: a robust mean over blocks of the vial's middle band, with the covariance of that mean.
+//!
+//! Blocks, not pixels, are the unit: neighbouring pixels share demosaicking, noise reduction and compression, so a
+//! pixel count would promise too much. Within a row of blocks the bright ones carry reflections; the darker ones are kept.
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::bay::BayPicture;
+use crate::light::Level;
+use crate::light::correct::{Correction, ln};
+use crate::light::spot::median;
+use crate::place::Area;
+
+/// The colour of the liquid against paper.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sampled {
+    /// Natural log of linear BT.2020 light relative to paper, corrected.
+    pub ln: Vector3<f64>,
+    /// Covariance of that mean from the spread between blocks.
+    pub covariance: Matrix3<f64>,
+    /// Blocks that were averaged.
+    pub blocks: usize,
+    /// Blocks that were looked at.
+    pub looked_at: usize,
+    /// Share of blocks left out for reflections, bubbles or clipped pixels, 0 to 1.
+    pub rejected: f64,
+    /// Difference of the upper third from the lower third, natural log, the largest over channels.
+    pub unevenness: f64,
+    /// Standard deviation between kept blocks, natural log, the largest over channels.
+    pub roughness: f64,
+    /// Share of blocks with a channel crushed to nothing, 0 to 1.
+    pub crushed: f64,
+    /// Where the kept blocks lie.
+    pub kept: Vec<Area>,
+}
+
+/// Half width of the sampled band in parts of the vial's outer width: the path through a cylinder differs there by
+/// less than 1 - sqrt(1 - (2 x 0.22)^2) = 10 % from that through its axis.
+const BAND: f64 = 0.22;
+/// Rows and columns of blocks.
+const ROWS: usize = 12;
+const COLUMNS: usize = 7;
+/// Share of the liquid's height left out at each end: meniscus, base and blur.
+const ENDS: f64 = 0.12;
+/// Share of blocks in a row that is kept, the darker ones.
+const DARKER: f64 = 0.6;
+
+/// Samples a vial that stands upright between the outlines of `liquid`, or any `liquid` marked by hand.
+/// `None` if nothing is left to sample.
+pub fn sample(p: &BayPicture, liquid: Area, standing: bool, correction: &Correction) -> Option<Sampled> {
+    let (band, ends) = if standing { (BAND * liquid.w, ENDS * liquid.h) } else { (0.5 * liquid.w, 0.0) };
+    let axis = liquid.x + liquid.w / 2.0;
+    let core = Area { x: axis - band, y: liquid.y + ends, w: 2.0 * band, h: liquid.h - 2.0 * ends };
+    let (nx, ny) = (COLUMNS.min((core.w / p.step) as usize), ROWS.min((core.h / p.step) as usize));
+    if nx == 0 || ny == 0 {
+        return None;
+    }
+    let mut rows: Vec<Vec<(Vector3<f64>, Area)>> = Vec::new();
+    let (mut looked_at, mut crushed) = (0usize, 0usize);
+    for j in 0..ny {
+        let mut row = Vec::new();
+        for i in 0..nx {
+            let area = Area {
+                x: core.x + core.w * i as f64 / nx as f64,
+                y: core.y + core.h * j as f64 / ny as f64,
+                w: core.w / nx as f64,
+                h: core.h / ny as f64,
+            };
+            looked_at += 1;
+            if let Some(level) = block(p, area) {
+                crushed += usize::from(level.seen.min() <= CRUSHED_LN);
+                row.push((ln(correction.apply(&level)), area));
+            }
+        }
+        rows.push(row);
+    }
+    let mut kept: Vec<(usize, Vector3<f64>, Area)> = Vec::new();
+    for (j, row) in rows.iter_mut().enumerate() {
+        row.sort_by(|a, b| a.0.sum().total_cmp(&b.0.sum()));
+        let n = ((nx as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
+        kept.extend(row.iter().take(n).map(|(v, a)| (j, *v, *a)));
+    }
+    let kept = without_outliers(kept);
+    if kept.is_empty() {
+        return None;
+    }
+    let n = kept.len() as f64;
+    let mean = kept.iter().map(|k| k.1).sum::<Vector3<f64>>() / n;
+    let scatter = kept.iter().map(|k| (k.1 - mean) * (k.1 - mean).transpose()).sum::<Matrix3<f64>>() / (n - 1.0).max(1.0);
+    // Blocks of one row share the row's light and reflections: the rows are what is independent.
+    let used_rows = (0..ny).filter(|j| kept.iter().any(|k| k.0 == *j)).count().max(1);
+    let third = |range: std::ops::Range<usize>| {
+        let part: Vec<&Vector3<f64>> = kept.iter().filter(|k| range.contains(&k.0)).map(|k| &k.1).collect();
+        (!part.is_empty()).then(|| part.iter().copied().sum::<Vector3<f64>>() / part.len() as f64)
+    };
+    let unevenness = match (third(0..ny / 3), third(ny - ny / 3..ny)) {
+        (Some(a), Some(b)) => (a - b).amax(),
+        _ => 0.0,
+    };
+    Some(Sampled {
+        ln: mean,
+        covariance: scatter / used_rows as f64,
+        blocks: kept.len(),
+        looked_at,
+        rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),
+        unevenness,
+        roughness: scatter.diagonal().max().sqrt(),
+        crushed: crushed as f64 / looked_at as f64,
+        kept: kept.into_iter().map(|k| k.2).collect(),
+    })
+}
+
+/// Natural log of linear light at or under which a channel is crushed: one and a half codes of an 8-bit sRGB file.
+const CRUSHED_LN: f64 = -7.7;
+
+/// Mean level of a block; `None` if a third of it is clipped.
+fn block(p: &BayPicture, area: Area) -> Option<Level> {
+    let (i0, i1) = (p.column(area.x), p.column(area.x + area.w - 1e-9));
+    let (j0, j1) = (p.row(area.y), p.row(area.y + area.h - 1e-9));
+    let (mut seen, mut white, mut n, mut clipped) = (Vector3::zeros(), Vector3::zeros(), 0usize, 0usize);
+    for j in j0..=j1 {
+        for i in i0..=i1 {
+            if p.clipped(i, j) {
+                clipped += 1;
+                continue;
+            }
+            let level = p.level(i, j);
+            seen += level.seen.map(f64::exp);
+            white += level.white;
+            n += 1;
+        }
+    }
+    (n > 0 && clipped * 3 <= n + clipped).then(|| Level { seen: (seen / n as f64).map(f64::ln), white: white / n as f64 })
+}
+
+/// Leaves out blocks far from the median colour: a bubble, a drop on the glass, the rest of a reflection.
+fn without_outliers(kept: Vec<(usize, Vector3<f64>, Area)>) -> Vec<(usize, Vector3<f64>, Area)> {
+    let middle = Vector3::from_fn(|c, _| median(&mut kept.iter().map(|k| k.1[c]).collect::<Vec<_>>()));
+    let distance = |v: &Vector3<f64>| (v - middle).amax();
+    let sigma = 1.4826 * median(&mut kept.iter().map(|k| distance(&k.1)).collect::<Vec<_>>());
+    // Half a per cent is the texture of paper seen through clear liquid.
+    let limit = 3.0 * sigma.max(0.005);
+    kept.into_iter().filter(|k| distance(&k.1) <= limit).collect()
+}

@@ -18,7 +18,9 @@ pub struct Film {
 /// Weights of a Gaussian kernel from its middle outwards.
 fn kernel(sigma: f64) -> Vec<f32> {
     let reach = (3.0 * sigma).ceil() as usize;
-    let half: Vec<f64> = (0..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp()).collect();
+    let half: Vec<f64> = (0..=reach)
+        .map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp())
+        .collect();
     let sum = 2.0 * half.iter().sum::<f64>() - half[0];
     half.iter().map(|v| (v / sum) as f32).collect()
 }
@@ -30,22 +32,25 @@ fn blur<const C: usize>(px: &[[f32; C]], width: usize, height: usize, sigma: f64
     }
     let k = kernel(sigma);
     let mut across = vec![[0f32; C]; px.len()];
-    across.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-        let line = &px[y * width..(y + 1) * width];
-        for (x, out) in row.iter_mut().enumerate() {
-            let mut sum = [0f32; C];
-            for c in 0..C {
-                sum[c] = line[x][c] * k[0];
-            }
-            for (i, w) in k.iter().enumerate().skip(1) {
-                let (a, b) = (&line[x.saturating_sub(i)], &line[(x + i).min(width - 1)]);
+    across
+        .par_chunks_mut(width)
+        .enumerate()
+        .for_each(|(y, row)| {
+            let line = &px[y * width..(y + 1) * width];
+            for (x, out) in row.iter_mut().enumerate() {
+                let mut sum = [0f32; C];
                 for c in 0..C {
-                    sum[c] += (a[c] + b[c]) * w;
+                    sum[c] = line[x][c] * k[0];
                 }
+                for (i, w) in k.iter().enumerate().skip(1) {
+                    let (a, b) = (&line[x.saturating_sub(i)], &line[(x + i).min(width - 1)]);
+                    for c in 0..C {
+                        sum[c] += (a[c] + b[c]) * w;
+                    }
+                }
+                *out = sum;
             }
-            *out = sum;
-        }
-    });
+        });
     let mut down = vec![[0f32; C]; px.len()];
     down.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
         for (out, v) in row.iter_mut().zip(&across[y * width..(y + 1) * width]) {
@@ -86,7 +91,10 @@ impl Film {
             for (x, px) in row.iter_mut().enumerate() {
                 for i in 0..steps {
                     let t = ((i as f64 + 0.5) / steps as f64 - 0.5) * length;
-                    let (u, v) = ((x as f64 + c * t).clamp(0.0, w), (y as f64 + s * t).clamp(0.0, h));
+                    let (u, v) = (
+                        (x as f64 + c * t).clamp(0.0, w),
+                        (y as f64 + s * t).clamp(0.0, h),
+                    );
                     let (iu, iv) = (u as usize, v as usize);
                     let (fu, fv) = ((u - iu as f64) as f32, (v - iv as f64) as f32);
                     let at = iv * width + iu;
@@ -108,15 +116,20 @@ impl Film {
         let shot = (gain / phone.full_well) as f32;
         let read = ((phone.read_noise * gain).powi(2)) as f32;
         let mut noise = vec![[0f32; 3]; px.len()];
-        noise.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-            let mut rng: ChaCha8Rng = stream(seed, 1000 + y as u64);
-            for (out, v) in row.iter_mut().zip(&px[y * width..(y + 1) * width]) {
-                let n: Rgb = std::array::from_fn(|c| normal(&mut rng) as f32 * (shot * v[c].clamp(0.0, 1.0) + read).sqrt());
-                // Lightness and two colour differences, to be smoothed apart.
-                let l = 0.25 * n[0] + 0.5 * n[1] + 0.25 * n[2];
-                *out = [l, n[0] - l, n[2] - l];
-            }
-        });
+        noise
+            .par_chunks_mut(width)
+            .enumerate()
+            .for_each(|(y, row)| {
+                let mut rng: ChaCha8Rng = stream(seed, 1000 + y as u64);
+                for (out, v) in row.iter_mut().zip(&px[y * width..(y + 1) * width]) {
+                    let n: Rgb = std::array::from_fn(|c| {
+                        normal(&mut rng) as f32 * (shot * v[c].clamp(0.0, 1.0) + read).sqrt()
+                    });
+                    // Lightness and two colour differences, to be smoothed apart.
+                    let l = 0.25 * n[0] + 0.5 * n[1] + 0.25 * n[2];
+                    *out = [l, n[0] - l, n[2] - l];
+                }
+            });
         let light: Vec<[f32; 1]> = noise.iter().map(|n| [n[0]]).collect();
         let colour: Vec<[f32; 2]> = noise.iter().map(|n| [n[1], n[2]]).collect();
         let light = blur(&light, width, height, phone.smooth[0]);
@@ -132,7 +145,9 @@ impl Film {
 
 /// A fast table of a function on 0..1.
 fn table(f: impl Fn(f64) -> f64) -> Vec<f32> {
-    (0..=4096).map(|i| f(f64::from(i) / 4096.0) as f32).collect()
+    (0..=4096)
+        .map(|i| f(f64::from(i) / 4096.0) as f32)
+        .collect()
 }
 
 fn look(t: &[f32], v: f32) -> f32 {
@@ -142,19 +157,29 @@ fn look(t: &[f32], v: f32) -> f32 {
 }
 
 /// Develops sensor values. `light` is the whole light on the card, `paper` what bare paper at the card's centre sends.
-pub fn develop(mut film: Film, phone: &Phone, shot: &Exposure, light: &Spectrum, paper: [f64; 3], seed: u64) -> image::RgbImage {
+pub fn develop(
+    mut film: Film,
+    phone: &Phone,
+    shot: &Exposure,
+    light: &Spectrum,
+    paper: [f64; 3],
+    seed: u64,
+) -> image::RgbImage {
     let (width, height) = (film.width, film.height);
     let wide = width.max(height) as f64;
     let white = raw(&phone.sensitivity, light, &[1.0; N]);
     let exposure = 0.55 / paper[1].max(1e-6) * 2f64.powf(shot.stops);
     let (cx, cy) = (width as f64 / 2.0, height as f64 / 2.0);
-    film.px.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-        for (x, px) in row.iter_mut().enumerate() {
-            let r = ((x as f64 - cx).powi(2) + (y as f64 - cy).powi(2)) / (cx * cx + cy * cy);
-            let v = (exposure * (1.0 - phone.vignette * r)) as f32;
-            *px = px.map(|p| p * v);
-        }
-    });
+    film.px
+        .par_chunks_mut(width)
+        .enumerate()
+        .for_each(|(y, row)| {
+            for (x, px) in row.iter_mut().enumerate() {
+                let r = ((x as f64 - cx).powi(2) + (y as f64 - cy).powi(2)) / (cx * cx + cy * cy);
+                let v = (exposure * (1.0 - phone.vignette * r)) as f32;
+                *px = px.map(|p| p * v);
+            }
+        });
     film.blurred((phone.blur.powi(2) + shot.defocus.powi(2)).sqrt() * wide);
     film.moved(shot.motion * wide, shot.motion_deg);
     film.noisy(phone, shot.gain, seed);
@@ -168,7 +193,12 @@ pub fn develop(mut film: Film, phone: &Phone, shot: &Exposure, light: &Spectrum,
     let least = gains.iter().copied().fold(f32::INFINITY, f32::min).min(1.0);
     film.px.par_iter_mut().for_each(|px| {
         let b: Rgb = std::array::from_fn(|c| (px[c].min(1.0) * gains[c] / least).min(1.0));
-        *px = std::array::from_fn(|r| (0..3).map(|c| matrix[r][c] as f32 * b[c]).sum::<f32>().max(0.0));
+        *px = std::array::from_fn(|r| {
+            (0..3)
+                .map(|c| matrix[r][c] as f32 * b[c])
+                .sum::<f32>()
+                .max(0.0)
+        });
     });
 
     let luma = |v: &Rgb| 0.25 * v[0] + 0.65 * v[1] + 0.10 * v[2];
@@ -179,32 +209,46 @@ pub fn develop(mut film: Film, phone: &Phone, shot: &Exposure, light: &Spectrum,
         let mut small = vec![[0f32; 1]; sw * sh];
         for y in 0..sh {
             for x in 0..sw {
-                let (u, v) = ((x * f + f / 2).min(width - 1), (y * f + f / 2).min(height - 1));
+                let (u, v) = (
+                    (x * f + f / 2).min(width - 1),
+                    (y * f + f / 2).min(height - 1),
+                );
                 small[y * sw + x] = [luma(&film.px[v * width + u]).max(0.01).ln()];
             }
         }
         let small = blur(&small, sw, sh, 7.0);
         let strength = phone.local_tone as f32;
         let middle = 0.35f32.ln();
-        film.px.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-            let v = ((y as f32 + 0.5) / f as f32 - 0.5).clamp(0.0, sh as f32 - 1.0);
-            let iv = (v as usize).min(sh.saturating_sub(2));
-            let fv = v - iv as f32;
-            for (x, px) in row.iter_mut().enumerate() {
-                let u = ((x as f32 + 0.5) / f as f32 - 0.5).clamp(0.0, sw as f32 - 1.0);
-                let iu = (u as usize).min(sw.saturating_sub(2));
-                let fu = u - iu as f32;
-                let at = |i: usize, j: usize| small[j * sw + i][0];
-                let top = at(iu, iv) * (1.0 - fu) + at(iu + 1, iv) * fu;
-                let low = at(iu, iv + 1) * (1.0 - fu) + at(iu + 1, iv + 1) * fu;
-                let gain = (strength * (middle - (top * (1.0 - fv) + low * fv))).clamp(-0.5, 0.7).exp();
-                *px = px.map(|p| p * gain);
-            }
-        });
+        film.px
+            .par_chunks_mut(width)
+            .enumerate()
+            .for_each(|(y, row)| {
+                let v = ((y as f32 + 0.5) / f as f32 - 0.5).clamp(0.0, sh as f32 - 1.0);
+                let iv = (v as usize).min(sh.saturating_sub(2));
+                let fv = v - iv as f32;
+                for (x, px) in row.iter_mut().enumerate() {
+                    let u = ((x as f32 + 0.5) / f as f32 - 0.5).clamp(0.0, sw as f32 - 1.0);
+                    let iu = (u as usize).min(sw.saturating_sub(2));
+                    let fu = u - iu as f32;
+                    let at = |i: usize, j: usize| small[j * sw + i][0];
+                    let top = at(iu, iv) * (1.0 - fu) + at(iu + 1, iv) * fu;
+                    let low = at(iu, iv + 1) * (1.0 - fu) + at(iu + 1, iv + 1) * fu;
+                    let gain = (strength * (middle - (top * (1.0 - fv) + low * fv)))
+                        .clamp(-0.5, 0.7)
+                        .exp();
+                    *px = px.map(|p| p * gain);
+                }
+            });
     }
 
     // Highlights are rolled off above 0.7; then the transfer function and an S on the encoded scale.
-    let shoulder = |v: f64| if v < 0.7 { v } else { 0.7 + 0.3 * (1.0 - (-(v - 0.7) / 0.3).exp()) / (1.0 - (-(1.6 - 0.7) / 0.3f64).exp()) };
+    let shoulder = |v: f64| {
+        if v < 0.7 {
+            v
+        } else {
+            0.7 + 0.3 * (1.0 - (-(v - 0.7) / 0.3).exp()) / (1.0 - (-(1.6 - 0.7) / 0.3f64).exp())
+        }
+    };
     let curve = table(|v| {
         let e = encode(shoulder(v * 1.6).min(1.0));
         e + phone.tone * (e * e * (3.0 - 2.0 * e) - e)
@@ -217,7 +261,12 @@ pub fn develop(mut film: Film, phone: &Phone, shot: &Exposure, light: &Spectrum,
     });
     if phone.sharpen > 0.0 {
         let light: Vec<[f32; 1]> = film.px.iter().map(|v| [luma(v)]).collect();
-        let soft = blur(&light, width, height, (phone.sharpen_radius * wide).max(0.5));
+        let soft = blur(
+            &light,
+            width,
+            height,
+            (phone.sharpen_radius * wide).max(0.5),
+        );
         let share = phone.sharpen as f32;
         for ((px, l), s) in film.px.iter_mut().zip(&light).zip(&soft) {
             let d = (share * (l[0] - s[0])).clamp(-0.12, 0.12);
@@ -238,11 +287,15 @@ pub fn develop(mut film: Film, phone: &Phone, shot: &Exposure, light: &Spectrum,
 /// here keeps full colour resolution).
 fn halve_chroma(picture: &mut image::RgbImage) {
     let (w, h) = picture.dimensions();
-    let luma = |p: &image::Rgb<u8>| 0.299 * f32::from(p.0[0]) + 0.587 * f32::from(p.0[1]) + 0.114 * f32::from(p.0[2]);
+    let luma = |p: &image::Rgb<u8>| {
+        0.299 * f32::from(p.0[0]) + 0.587 * f32::from(p.0[1]) + 0.114 * f32::from(p.0[2])
+    };
     for y in (0..h).step_by(2) {
         for x in (0..w).step_by(2) {
-            let block: Vec<(u32, u32)> =
-                [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)].into_iter().filter(|(u, v)| *u < w && *v < h).collect();
+            let block: Vec<(u32, u32)> = [(x, y), (x + 1, y), (x, y + 1), (x + 1, y + 1)]
+                .into_iter()
+                .filter(|(u, v)| *u < w && *v < h)
+                .collect();
             let mut mean = [0f32; 3];
             for (u, v) in &block {
                 let p = picture.get_pixel(*u, *v);

@@ -50,7 +50,17 @@ pub fn exif(capture: &Capture, model: &str, iso: u16, flash: bool) -> Vec<u8> {
         (0x920A, 5, ratio(52, 10)),
     ];
     let size = |d: &[(u16, u16, Vec<u8>)]| {
-        2 + 12 * d.len() + 4 + d.iter().map(|(_, _, p)| if p.len() > 4 { p.len() + p.len() % 2 } else { 0 }).sum::<usize>()
+        2 + 12 * d.len()
+            + 4
+            + d.iter()
+                .map(|(_, _, p)| {
+                    if p.len() > 4 {
+                        p.len() + p.len() % 2
+                    } else {
+                        0
+                    }
+                })
+                .sum::<usize>()
     };
     let inner_at = 8 + size(&main);
     for entry in &mut main {
@@ -91,7 +101,13 @@ pub fn exif(capture: &Capture, model: &str, iso: u16, flash: bool) -> Vec<u8> {
 }
 
 /// Encodes an upright picture.
-pub fn jpeg(picture: &image::RgbImage, quality: u8, orientation: u16, exif: Vec<u8>, wide: bool) -> Vec<u8> {
+pub fn jpeg(
+    picture: &image::RgbImage,
+    quality: u8,
+    orientation: u16,
+    exif: Vec<u8>,
+    wide: bool,
+) -> Vec<u8> {
     let turned = match orientation {
         3 => Some(image::imageops::rotate180(picture)),
         6 => Some(image::imageops::rotate270(picture)),
@@ -103,9 +119,20 @@ pub fn jpeg(picture: &image::RgbImage, quality: u8, orientation: u16, exif: Vec<
     let mut encoder = JpegEncoder::new_with_quality(&mut out, quality);
     encoder.set_exif_metadata(exif).expect("JPEG holds EXIF");
     if wide {
-        let profile = moxcms::ColorProfile::new_display_p3().encode().expect("a known profile");
-        encoder.set_icc_profile(profile).expect("JPEG holds profiles");
+        let profile = moxcms::ColorProfile::new_display_p3()
+            .encode()
+            .expect("a known profile");
+        encoder
+            .set_icc_profile(profile)
+            .expect("JPEG holds profiles");
     }
-    encoder.write_image(picture.as_raw(), picture.width(), picture.height(), image::ExtendedColorType::Rgb8).expect("a picture in memory");
+    encoder
+        .write_image(
+            picture.as_raw(),
+            picture.width(),
+            picture.height(),
+            image::ExtendedColorType::Rgb8,
+        )
+        .expect("a picture in memory");
     out
 }

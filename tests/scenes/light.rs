@@ -13,9 +13,14 @@ pub enum Fall {
     Even,
     /// Brightest to darkest over the card's diagonal as `ratio` to 1, brightest towards `towards_deg` (0 = right of the card,
     /// 90 = its top).
-    Linear { ratio: f64, towards_deg: f64 },
+    Linear {
+        ratio: f64,
+        towards_deg: f64,
+    },
     /// A point lamp at a place in scene millimetres: inverse square and cosine, 1 at the card's centre.
-    Lamp { at: [f64; 3] },
+    Lamp {
+        at: [f64; 3],
+    },
 }
 
 /// One source of light.
@@ -87,13 +92,18 @@ impl Source {
 
     /// Unit vector towards the source.
     pub fn direction(&self) -> Vec3 {
-        let (a, e) = (self.azimuth_deg.to_radians(), self.elevation_deg.to_radians());
+        let (a, e) = (
+            self.azimuth_deg.to_radians(),
+            self.elevation_deg.to_radians(),
+        );
         Vec3::new(a.sin() * e.cos(), e.sin(), a.cos() * e.cos())
     }
 
     /// Solid angle of the shining surface, sr.
     fn solid_angle(&self) -> f64 {
-        4.0 * self.half_width_deg.to_radians() * self.half_height_deg.to_radians() * self.elevation_deg.to_radians().cos()
+        4.0 * self.half_width_deg.to_radians()
+            * self.half_height_deg.to_radians()
+            * self.elevation_deg.to_radians().cos()
     }
 
     /// Cosine of incidence on the card.
@@ -104,7 +114,9 @@ impl Source {
     /// Irradiance of a surface with normal `n`, where the card facing forward receives 1.
     pub fn on_surface(&self, n: &Vec3) -> f64 {
         let open = 0.5 + 0.5 * n.z.max(n.y);
-        self.diffuse * open.clamp(0.3, 1.0) + (1.0 - self.diffuse) * (n.dot(&self.direction()).max(0.0) / self.card_cosine()).min(2.5)
+        self.diffuse * open.clamp(0.3, 1.0)
+            + (1.0 - self.diffuse)
+                * (n.dot(&self.direction()).max(0.0) / self.card_cosine()).min(2.5)
     }
 
     /// Radiance that arrives from direction `d` (pointing away from the vial), where a perfect white on the card shines with 1.
@@ -113,14 +125,19 @@ impl Source {
         let az = d.x.atan2(d.z).to_degrees();
         let el = d.y.clamp(-1.0, 1.0).asin().to_degrees();
         let (da, de) = (az - self.azimuth_deg, el - self.elevation_deg);
-        let soft = |v: f64, half: f64| (1.0 + (half - v.abs()) / (0.08 * half).max(0.3)).clamp(0.0, 1.0);
+        let soft =
+            |v: f64, half: f64| (1.0 + (half - v.abs()) / (0.08 * half).max(0.3)).clamp(0.0, 1.0);
         let mut pane = soft(da, self.half_width_deg) * soft(de, self.half_height_deg);
         if self.barred && da.abs() < 0.06 * self.half_width_deg {
             pane *= 0.15;
         }
-        let direct = (1.0 - self.diffuse) * std::f64::consts::PI / (self.solid_angle() * self.card_cosine()) * pane;
+        let direct = (1.0 - self.diffuse) * std::f64::consts::PI
+            / (self.solid_angle() * self.card_cosine())
+            * pane;
         // Walls and ceiling are lighter than what stands about below; the photographer is darker.
-        let room = 0.75 + 0.35 * texture(az / 35.0, el / 30.0, room_seed) + 0.3 * (el / 60.0).clamp(-1.0, 1.0);
+        let room = 0.75
+            + 0.35 * texture(az / 35.0, el / 30.0, room_seed)
+            + 0.3 * (el / 60.0).clamp(-1.0, 1.0);
         self.strength * (direct + self.diffuse * room.max(0.08))
     }
 }
@@ -160,7 +177,11 @@ pub struct Light {
 impl Light {
     /// A light of one source.
     pub fn one(source: Source, room_seed: u64) -> Light {
-        Light { sources: vec![source], shadow: None, room_seed }
+        Light {
+            sources: vec![source],
+            shadow: None,
+            room_seed,
+        }
     }
 
     /// Strength of source `s` at a scene point, for a card of the given size.

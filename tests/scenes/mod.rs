@@ -144,7 +144,10 @@ impl Truth {
     /// # Panics
     /// If there is no liquid.
     pub fn error_in_steps(&self, read: f64) -> f64 {
-        let (c, series) = (self.concentration.expect("liquid"), self.series.expect("liquid"));
+        let (c, series) = (
+            self.concentration.expect("liquid"),
+            self.series.expect("liquid"),
+        );
         series.step_index(read) - series.step_index(c)
     }
 }
@@ -162,36 +165,64 @@ pub struct Shot {
 impl Shot {
     /// The file.
     pub fn jpeg(&self, quality: u8) -> Vec<u8> {
-        file::jpeg(&self.rgb, quality, self.orientation, self.exif.clone(), self.wide)
+        file::jpeg(
+            &self.rgb,
+            quality,
+            self.orientation,
+            self.exif.clone(),
+            self.wide,
+        )
     }
 }
 
 /// Makes the photo.
 pub fn render(scene: &Scene, card: &Layout) -> Shot {
-    let camera = pose::Camera::new(&scene.pose, scene.size, scene.phone.field_deg, scene.phone.distortion, card);
+    let camera = pose::Camera::new(
+        &scene.pose,
+        scene.size,
+        scene.phone.field_deg,
+        scene.phone.distortion,
+        card,
+    );
     let homography = camera.card_to_photo(card.height_mm);
     let stage = render::Stage::new(scene, card, camera);
     let (width, height) = (scene.size.0 as usize, scene.size.1 as usize);
-    let film = develop::Film { width, height, px: stage.picture(width, height) };
+    let film = develop::Film {
+        width,
+        height,
+        px: stage.picture(width, height),
+    };
     let (w, h) = (card.width_mm, card.height_mm);
     let middle = stage.paper_at(w / 2.0, h / 2.0);
     let truth_light = (0..35)
         .map(|i| {
             let (x, y) = (f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h);
             let here = stage.paper_at(x, y);
-            ([x, y], std::array::from_fn(|c| here[c] / middle[c].max(1e-9)))
+            (
+                [x, y],
+                std::array::from_fn(|c| here[c] / middle[c].max(1e-9)),
+            )
         })
         .collect();
     // Phones meter and balance on the whole view, here on the mean over the face.
     let over = |s: usize| -> f64 {
-        (0..35).map(|i| {
-            let p = Vec3::new(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h, 0.0);
-            scene.light.at(s, &p, [w, h]) / 35.0
-        }).sum()
+        (0..35)
+            .map(|i| {
+                let p = Vec3::new(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h, 0.0);
+                scene.light.at(s, &p, [w, h]) / 35.0
+            })
+            .sum()
     };
     let weights: Vec<f64> = (0..scene.light.sources.len()).map(over).collect();
-    let mixed: spectra::Spectrum =
-        std::array::from_fn(|i| scene.light.sources.iter().zip(&weights).map(|(s, w)| s.spd[i] * w).sum());
+    let mixed: spectra::Spectrum = std::array::from_fn(|i| {
+        scene
+            .light
+            .sources
+            .iter()
+            .zip(&weights)
+            .map(|(s, w)| s.spd[i] * w)
+            .sum()
+    });
     let mut metered = [0.0; 3];
     for i in 0..35 {
         let here = stage.paper_at(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h);
@@ -199,7 +230,14 @@ pub fn render(scene: &Scene, card: &Layout) -> Shot {
             metered[c] += here[c] / 35.0;
         }
     }
-    let rgb = develop::develop(film, &scene.phone, &scene.exposure, &mixed, metered, scene.seed);
+    let rgb = develop::develop(
+        film,
+        &scene.phone,
+        &scene.exposure,
+        &mixed,
+        metered,
+        scene.seed,
+    );
     let corners = |x: f64, y: f64, w: f64, h: f64| {
         [[x, y], [x + w, y], [x + w, y + h], [x, y + h]].map(|[x, y]| stage.photo_of(x, y))
     };
@@ -210,11 +248,21 @@ pub fn render(scene: &Scene, card: &Layout) -> Shot {
         vial: outlines.map(|o| o[0]),
         liquid: outlines.filter(|_| scene.liquid.is_some()).map(|o| o[1]),
         card: corners(0.0, 0.0, w, h),
-        tags: card.tags.iter().map(|t| (t.id, corners(t.x, t.y, t.size, t.size))).collect(),
+        tags: card
+            .tags
+            .iter()
+            .map(|t| (t.id, corners(t.x, t.y, t.size, t.size)))
+            .collect(),
         homography,
         light: truth_light,
     };
     let iso = (50.0 * scene.exposure.gain).round() as u16;
     let exif = file::exif(&scene.capture, &scene.phone.name, iso, scene.exposure.flash);
-    Shot { rgb, truth, wide: scene.phone.wide, orientation: scene.capture.orientation, exif }
+    Shot {
+        rgb,
+        truth,
+        wide: scene.phone.wide,
+        orientation: scene.capture.orientation,
+        exif,
+    }
 }

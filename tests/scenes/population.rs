@@ -12,7 +12,8 @@ use super::seed::{normal, stream};
 use super::spectra::{Spectrum, illuminant};
 use super::vial::Cap;
 use super::{
-    Capture, Clutter, Cover, CoverKind, Dye, Exposure, Light, Liquid, Phone, Pose, Print, Scene, Series, Stand, Surroundings, Vial,
+    Capture, Clutter, Cover, CoverKind, Dye, Exposure, Light, Liquid, Phone, Pose, Print, Scene,
+    Series, Stand, Surroundings, Vial,
 };
 
 /// What stays the same through a chart session.
@@ -91,7 +92,8 @@ impl Kind {
 
 /// Lights that rooms have: daylight, incandescent, fluorescent and LED.
 const ROOM_LIGHTS: [&str; 15] = [
-    "D65", "D55", "D50", "D75", "A", "FL2", "FL7", "FL11", "LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-V2",
+    "D65", "D55", "D50", "D75", "A", "FL2", "FL7", "FL11", "LED-B1", "LED-B2", "LED-B3", "LED-B4",
+    "LED-B5", "LED-V1", "LED-V2",
 ];
 
 /// A room's light: one illuminant or a mixture of two.
@@ -110,14 +112,25 @@ fn room_spd(rng: &mut ChaCha8Rng) -> (Spectrum, bool) {
 
 fn room_source(rng: &mut ChaCha8Rng) -> Source {
     let (spd, day) = room_spd(rng);
-    if day { Source::window(spd, rng) } else { Source::lamp(spd, rng) }
+    if day {
+        Source::window(spd, rng)
+    } else {
+        Source::lamp(spd, rng)
+    }
 }
 
 /// A room: a main source that falls off a little.
 fn room(rng: &mut ChaCha8Rng) -> Light {
     let mut source = room_source(rng);
-    let towards = if source.azimuth_deg > 0.0 { rng.random_range(0.0..70.0) } else { rng.random_range(110.0..180.0) };
-    source.fall = Fall::Linear { ratio: rng.random_range(1.02..1.25), towards_deg: towards };
+    let towards = if source.azimuth_deg > 0.0 {
+        rng.random_range(0.0..70.0)
+    } else {
+        rng.random_range(110.0..180.0)
+    };
+    source.fall = Fall::Linear {
+        ratio: rng.random_range(1.02..1.25),
+        towards_deg: towards,
+    };
     Light::one(source, rng.random())
 }
 
@@ -125,40 +138,92 @@ fn room(rng: &mut ChaCha8Rng) -> Light {
 fn vial(rng: &mut ChaCha8Rng) -> Vial {
     let glass = rng.random_bool(0.7);
     let outer_mm: f64 = rng.random_range(13.0..27.0);
-    let colours =
-        [[0.85, 0.85, 0.83], [0.03, 0.12, 0.45], [0.02, 0.02, 0.02], [0.55, 0.04, 0.04], [0.05, 0.35, 0.12], [0.75, 0.55, 0.05]];
+    let colours = [
+        [0.85, 0.85, 0.83],
+        [0.03, 0.12, 0.45],
+        [0.02, 0.02, 0.02],
+        [0.55, 0.04, 0.04],
+        [0.05, 0.35, 0.12],
+        [0.75, 0.55, 0.05],
+    ];
     let cap = rng.random_bool(0.75).then(|| Cap {
         reflectance: plain_colour(colours[rng.random_range(0..colours.len())]),
         down_mm: rng.random_range(6.0..10.0),
         above_mm: rng.random_range(1.0..4.0),
         over_mm: rng.random_range(0.6..1.6),
-        ribs: if rng.random_bool(0.6) { rng.random_range(30..60) } else { 0 },
+        ribs: if rng.random_bool(0.6) {
+            rng.random_range(30..60)
+        } else {
+            0
+        },
     });
     Vial {
         outer_mm,
         wall_mm: rng.random_range(0.8..1.2),
         height_mm: (outer_mm * rng.random_range(2.2..3.6)).clamp(38.0, 72.0),
         base_mm: rng.random_range(1.2..3.2),
-        index: if glass { 1.517 } else { rng.random_range(1.49..1.59) },
-        wall_tint: if glass { [0.996, 0.999, 0.997] } else { [0.998, 0.998, 0.997] },
+        index: if glass {
+            1.517
+        } else {
+            rng.random_range(1.49..1.59)
+        },
+        wall_tint: if glass {
+            [0.996, 0.999, 0.997]
+        } else {
+            [0.998, 0.998, 0.997]
+        },
         cap,
     }
 }
 
 fn print(rng: &mut ChaCha8Rng) -> Print {
-    let papers = [PaperKind::Bright, PaperKind::Bright, PaperKind::Bright, PaperKind::Cream, PaperKind::Recycled];
-    let printers = [PrinterKind::DyeJet, PrinterKind::PigmentJet, PrinterKind::Toner];
+    let papers = [
+        PaperKind::Bright,
+        PaperKind::Bright,
+        PaperKind::Bright,
+        PaperKind::Cream,
+        PaperKind::Recycled,
+    ];
+    let printers = [
+        PrinterKind::DyeJet,
+        PrinterKind::PigmentJet,
+        PrinterKind::Toner,
+    ];
     let paper = Paper::new(papers[rng.random_range(0..papers.len())], rng);
     let printer = Printer::new(printers[rng.random_range(0..printers.len())], rng);
-    Print { paper, printer, seed: rng.random(), fade: 0.0, stains: Vec::new(), sheen: rng.random_range(0.0..0.03) }
+    Print {
+        paper,
+        printer,
+        seed: rng.random(),
+        fade: 0.0,
+        stains: Vec::new(),
+        sheen: rng.random_range(0.0..0.03),
+    }
 }
 
 fn surroundings(rng: &mut ChaCha8Rng) -> Surroundings {
-    let tables = [[0.45, 0.28, 0.15], [0.62, 0.60, 0.57], [0.22, 0.12, 0.06], [0.30, 0.31, 0.33], [0.75, 0.74, 0.70], [0.55, 0.40, 0.22]];
-    let walls = [[0.62, 0.60, 0.55], [0.45, 0.50, 0.52], [0.70, 0.68, 0.62], [0.25, 0.28, 0.32], [0.50, 0.36, 0.28], [0.12, 0.14, 0.18]];
+    let tables = [
+        [0.45, 0.28, 0.15],
+        [0.62, 0.60, 0.57],
+        [0.22, 0.12, 0.06],
+        [0.30, 0.31, 0.33],
+        [0.75, 0.74, 0.70],
+        [0.55, 0.40, 0.22],
+    ];
+    let walls = [
+        [0.62, 0.60, 0.55],
+        [0.45, 0.50, 0.52],
+        [0.70, 0.68, 0.62],
+        [0.25, 0.28, 0.32],
+        [0.50, 0.36, 0.28],
+        [0.12, 0.14, 0.18],
+    ];
     let clutter = (0..rng.random_range(0..7))
         .map(|_| Clutter {
-            at: [rng.random_range(-180.0..360.0), rng.random_range(0.0..260.0)],
+            at: [
+                rng.random_range(-180.0..360.0),
+                rng.random_range(0.0..260.0),
+            ],
             half: [rng.random_range(12.0..90.0), rng.random_range(12.0..110.0)],
             colour: std::array::from_fn(|_| rng.random_range(0.02f64..0.85).powf(1.5)),
             stripes: rng.random_bool(0.25),
@@ -215,7 +280,11 @@ impl Session {
                 *towards_deg += 8.0 * self.looseness * normal(&mut rng);
             }
         }
-        let bubbles = if rng.random_bool(0.3) { bubbles(&mut rng, 3) } else { Vec::new() };
+        let bubbles = if rng.random_bool(0.3) {
+            bubbles(&mut rng, 3)
+        } else {
+            Vec::new()
+        };
         Scene {
             seed,
             size: self.size,
@@ -240,7 +309,12 @@ impl Session {
             exposure: Exposure::seeded(&mut rng),
             surroundings: self.surroundings.clone(),
             capture: Capture {
-                taken_at: format!("2026:03:{:02} {:02}:{:02}:00", rng.random_range(1..29), rng.random_range(8..19), rng.random_range(0..60)),
+                taken_at: format!(
+                    "2026:03:{:02} {:02}:{:02}:00",
+                    rng.random_range(1..29),
+                    rng.random_range(8..19),
+                    rng.random_range(0..60)
+                ),
                 offset: "-08:00".into(),
                 orientation: 1,
                 software: None,
@@ -279,9 +353,15 @@ impl Session {
             }
             Kind::Turbid => liquid(&mut s).turbidity = rng.random_range(0.35..0.7),
             Kind::Bubbly => liquid(&mut s).bubbles = bubbles(rng, 60),
-            Kind::Layered => liquid(&mut s).layers = rng.random_range(0.4..0.8) * if rng.random_bool(0.5) { 1.0 } else { -1.0 },
+            Kind::Layered => {
+                liquid(&mut s).layers =
+                    rng.random_range(0.4..0.8) * if rng.random_bool(0.5) { 1.0 } else { -1.0 }
+            }
             Kind::OtherDye => {
-                let others: Vec<Series> = Series::ALL.into_iter().filter(|o| *o != self.dye.series).collect();
+                let others: Vec<Series> = Series::ALL
+                    .into_iter()
+                    .filter(|o| *o != self.dye.series)
+                    .collect();
                 let other = others[rng.random_range(0..others.len())];
                 let dye = Dye::new(other, self.dye.peak, self.dye.path_mm);
                 let steps = other.steps();
@@ -294,18 +374,32 @@ impl Session {
                 for source in &mut s.light.sources {
                     source.strength *= 0.3;
                 }
-                let at = [90.0 + 25.0 * normal(rng), 75.0 + 15.0 * normal(rng), rng.random_range(230.0..330.0)];
-                s.light.sources.push(Source::flash(rng.random_range(0.6..1.5), at, super::Vec3::new(90.0, 62.0, 0.0)));
+                let at = [
+                    90.0 + 25.0 * normal(rng),
+                    75.0 + 15.0 * normal(rng),
+                    rng.random_range(230.0..330.0),
+                ];
+                s.light.sources.push(Source::flash(
+                    rng.random_range(0.6..1.5),
+                    at,
+                    super::Vec3::new(90.0, 62.0, 0.0),
+                ));
                 s.print.sheen = s.print.sheen.max(0.02) * rng.random_range(2.0..8.0);
             }
             Kind::MixedLight => {
                 let mut window = Source::window(illuminant("D65"), rng);
                 window.azimuth_deg = -window.azimuth_deg.abs();
-                window.fall = Fall::Linear { ratio: 3.0, towards_deg: 180.0 };
+                window.fall = Fall::Linear {
+                    ratio: 3.0,
+                    towards_deg: 180.0,
+                };
                 window.strength = 0.5;
                 let mut lamp = Source::lamp(illuminant("A"), rng);
                 lamp.azimuth_deg = lamp.azimuth_deg.abs() + 20.0;
-                lamp.fall = Fall::Linear { ratio: 3.0, towards_deg: 0.0 };
+                lamp.fall = Fall::Linear {
+                    ratio: 3.0,
+                    towards_deg: 0.0,
+                };
                 lamp.strength = 0.5;
                 s.light.sources = vec![window, lamp];
             }
@@ -320,19 +414,37 @@ impl Session {
             Kind::LittleLiquid => liquid(&mut s).fill = rng.random_range(0.05..0.18),
             Kind::CoveredMarkers => cover_markers(&mut s, rng),
             Kind::TwoCards => {
-                s.surroundings.second_card = Some([186.0, rng.random_range(-20.0..10.0), rng.random_range(-6.0..6.0)]);
+                s.surroundings.second_card = Some([
+                    186.0,
+                    rng.random_range(-20.0..10.0),
+                    rng.random_range(-6.0..6.0),
+                ]);
                 s.pose.cover = 0.40;
                 s.pose.aim_mm[0] += 92.0;
             }
             Kind::NoCard => s.surroundings.has_card = false,
-            Kind::Bent => s.surroundings.bend_mm = rng.random_range(5.0..14.0) * if rng.random_bool(0.5) { 1.0 } else { -1.0 },
+            Kind::Bent => {
+                s.surroundings.bend_mm =
+                    rng.random_range(5.0..14.0) * if rng.random_bool(0.5) { 1.0 } else { -1.0 }
+            }
             Kind::Faded => s.print.fade = rng.random_range(0.25..0.5),
             Kind::Stained => {
                 for _ in 0..rng.random_range(1..4) {
                     s.print.stains.push(super::print::Stain {
-                        at: [if rng.random_bool(0.5) { rng.random_range(15.0..65.0) } else { rng.random_range(115.0..165.0) }, rng.random_range(20.0..105.0)],
+                        at: [
+                            if rng.random_bool(0.5) {
+                                rng.random_range(15.0..65.0)
+                            } else {
+                                rng.random_range(115.0..165.0)
+                            },
+                            rng.random_range(20.0..105.0),
+                        ],
                         radius_mm: rng.random_range(6.0..18.0),
-                        takes: [rng.random_range(0.05..0.15), rng.random_range(0.15..0.3), rng.random_range(0.3..0.5)],
+                        takes: [
+                            rng.random_range(0.05..0.15),
+                            rng.random_range(0.15..0.3),
+                            rng.random_range(0.3..0.5),
+                        ],
                     });
                 }
             }
@@ -357,7 +469,12 @@ fn bubbles(rng: &mut ChaCha8Rng, most: usize) -> Vec<[f64; 4]> {
         .map(|_| {
             let angle = rng.random_range(0.0..std::f64::consts::TAU);
             let r = rng.random_range(0.5f64..0.97);
-            [r * angle.sin(), r * angle.cos(), rng.random_range(0.02..0.98), 0.15 + 0.6 * rng.random_range(0.0f64..1.0).powi(3)]
+            [
+                r * angle.sin(),
+                r * angle.cos(),
+                rng.random_range(0.02..0.98),
+                0.15 + 0.6 * rng.random_range(0.0f64..1.0).powi(3),
+            ]
         })
         .collect()
 }
@@ -367,11 +484,16 @@ fn uneven(s: &mut Scene, rng: &mut ChaCha8Rng) {
     let source = &mut s.light.sources[0];
     match rng.random_range(0..3) {
         0 => {
-            source.fall = Fall::Linear { ratio: rng.random_range(1.5..3.0), towards_deg: rng.random_range(0.0..360.0) };
+            source.fall = Fall::Linear {
+                ratio: rng.random_range(1.5..3.0),
+                towards_deg: rng.random_range(0.0..360.0),
+            };
         }
         1 => {
             let d = source.direction() * rng.random_range(260.0..420.0);
-            source.fall = Fall::Lamp { at: [90.0 + d.x, 62.0 + d.y, d.z.max(90.0)] };
+            source.fall = Fall::Lamp {
+                at: [90.0 + d.x, 62.0 + d.y, d.z.max(90.0)],
+            };
         }
         _ => {
             let side = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
@@ -392,11 +514,15 @@ fn cover_markers(s: &mut Scene, rng: &mut ChaCha8Rng) {
     let first = rng.random_range(0..4);
     for k in 0..rng.random_range(1..=2) {
         let at = corners[(first + k) % 4];
-        let skin = [[0.55, 0.32, 0.22], [0.35, 0.19, 0.12], [0.68, 0.45, 0.36]][rng.random_range(0..3)];
+        let skin =
+            [[0.55, 0.32, 0.22], [0.35, 0.19, 0.12], [0.68, 0.45, 0.36]][rng.random_range(0..3)];
         s.surroundings.covers.push(if rng.random_bool(0.6) {
             Cover {
                 kind: CoverKind::Finger,
-                at: [at[0] + rng.random_range(-3.0..3.0), at[1] + rng.random_range(-3.0..3.0)],
+                at: [
+                    at[0] + rng.random_range(-3.0..3.0),
+                    at[1] + rng.random_range(-3.0..3.0),
+                ],
                 half: [rng.random_range(7.0..9.0), 60.0],
                 turn_deg: if at[0] < 90.0 { 90.0 } else { -90.0 } + rng.random_range(-30.0..30.0),
                 before_mm: 6.0,

@@ -168,7 +168,7 @@ impl Bake {
         let azimuth = lamp.azimuth_deg.to_radians();
         let wide = (lamp.half_width_deg / 1.6).max(3.0).to_radians();
         let direct = |a: f64| (-0.5 * ((a - azimuth) / wide).powi(2)).exp();
-        const RAYS: usize = 120;
+        const RAYS: usize = 360;
         let angle = |i: usize| ((i as f64 + 0.5) / RAYS as f64 - 0.5) * 176f64.to_radians();
         let sum_direct: f64 = (0..RAYS).map(|i| direct(angle(i)) * angle(i).cos()).sum();
         let sum_all: f64 = (0..RAYS).map(|i| angle(i).cos()).sum();

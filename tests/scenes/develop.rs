@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use super::bake::Rgb;
 use super::camera::{Exposure, Phone, raw};
 use super::seed::{normal, stream};
-use super::spectra::{N, Spectrum, encode};
+use super::spectra::{N, Spectrum, encode, illuminant};
 
 /// A picture being developed.
 pub struct Film {
@@ -186,9 +186,12 @@ pub fn develop(
 
     // The sensor is full at 1; after the white balance no channel may pass 1, or full pixels would turn pink.
     let matrix = phone.matrix(light);
+    // What is not taken away of the light's colour is what sets it apart from daylight.
+    let day = raw(&phone.sensitivity, &illuminant("D65"), &[1.0; N]);
     let gains: [f32; 3] = std::array::from_fn(|c| {
         let tint = [shot.tint[0], 0.0, shot.tint[1]][c];
-        ((white[1] / white[c]).powf(shot.adaptation) * tint.exp()) as f32
+        let (full, none) = (white[1] / white[c], day[1] / day[c]);
+        (none * (full / none).powf(shot.adaptation) * tint.exp()) as f32
     });
     let least = gains.iter().copied().fold(f32::INFINITY, f32::min).min(1.0);
     film.px.par_iter_mut().for_each(|px| {

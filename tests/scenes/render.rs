@@ -6,7 +6,7 @@ use super::bake::{Bake, Extra, REACH, Rgb, Zone, materials};
 use super::layout::{Face, Printed};
 use super::pose::Camera;
 use super::seed::texture;
-use super::vial::{Inside, Passage, Vial, fresnel};
+use super::vial::{Inside, Passage, Vial, WATER, fresnel};
 use super::{CoverKind, Layout, Scene, Vec3};
 
 /// A scene made ready for rays.
@@ -249,8 +249,8 @@ impl<'a> Stage<'a> {
     /// The room in front of the card, as windows and walls reflect it.
     fn room(&self, d: &Vec3, veil: Option<Veil>) -> Rgb {
         let mut out = [0.0; 3];
-        for (s, (bake, source)) in self.bakes.iter().zip(&self.scene.light.sources).enumerate() {
-            let l = source.seen_towards(d, self.scene.light.room_seed);
+        for (s, bake) in self.bakes.iter().enumerate() {
+            let l = self.scene.light.seen_towards(s, d);
             add(&mut out, self.veiled(s, bake.white, veil), l);
         }
         out
@@ -341,7 +341,10 @@ impl<'a> Stage<'a> {
             None => (vial.height_mm, vial.height_mm),
         };
         let soft = 0.8 * radius;
-        let above_level = step(level, soft * 0.6, lifted);
+        // Light that comes in above the liquid's surface goes down through it: just below the level only a short way.
+        let inside = (elevation_deg.to_radians().sin() / WATER).asin();
+        let depth = (vial.path_mm() * inside.tan()).max(0.5);
+        let above_level = ((height - level) / depth + 1.0).clamp(0.0, 1.0);
         let above_glass = step(cap_from, soft, lifted);
         let above_all = step(top, soft, lifted);
         let (mm, relative) = veil.map_or((0.0, 1.0), |v| (v.mm, v.relative));
@@ -402,15 +405,20 @@ impl<'a> Stage<'a> {
         };
         let mut out = [0.0; 3];
         for (i, bake) in self.bakes.iter().enumerate() {
-            let field = scene.light.at(i, p, self.size)
-                * scene.light.sources[i].on_surface(&self.up)
-                * light
-                * grain;
-            add(
-                &mut out,
-                self.veiled(i, bake.materials[material], veil),
-                field,
-            );
+            let source = &scene.light.sources[i];
+            let field = scene.light.at(i, p, self.size) * source.on_surface(&self.up) * light * grain;
+            let colour = bake.materials[material];
+            // Under and behind the vial light has come through it, as on the card; before it, freely.
+            let shaded = scene.vial.as_ref().map_or(0.0, |v| {
+                let r = v.outer_radius();
+                step(0.0, r, -near.dot(&self.out)) * step(0.0, 0.5 * r, r - near.x.abs())
+            });
+            let mut seen = scaled(self.veiled(i, colour, veil), 1.0 - shaded);
+            if let Some(vial) = scene.vial.as_ref().filter(|_| shaded > 0.0) {
+                let t = self.behind(bake, vial, source.elevation_deg, near.x, 0.0, veil);
+                add(&mut seen, std::array::from_fn(|c| colour[c] * t[c]), shaded);
+            }
+            add(&mut out, seen, field);
         }
         out
     }
@@ -518,7 +526,7 @@ impl<'a> Stage<'a> {
             }
             return None;
         }
-        Some(self.wall_of_vial(vial, p, ld, d))
+        Some(self.wall_of_vial(vial, p, ld))
     }
 
     /// A lit matt surface.
@@ -579,7 +587,7 @@ impl<'a> Stage<'a> {
         Some(behind)
     }
 
-    fn wall_of_vial(&self, vial: &Vial, p: Local, ld: Local, d: &Vec3) -> Rgb {
+    fn wall_of_vial(&self, vial: &Vial, p: Local, ld: Local) -> Rgb {
         let scene = self.scene;
         let across = ld.x.hypot(ld.z);
         let (ux, uz) = (ld.x / across, ld.z / across);
@@ -717,7 +725,6 @@ impl<'a> Stage<'a> {
                 pass.echo * 0.7,
             );
         }
-        let _ = d;
         out
     }
 

@@ -9,7 +9,8 @@ use std::path::PathBuf;
 
 use rand::Rng;
 use scenes::dye::Series;
-use scenes::{Foul, Layout, Scene, Session, Truth, plain, render};
+use scenes::population::Kind;
+use scenes::{Layout, Scene, Session, plain, render};
 use tintwell::card::design::Design;
 use tintwell::chart::{Chart, Origin, Terms, calibrate};
 use tintwell::flag::Verdict;

@@ -180,14 +180,15 @@ fn time(exif: &Exif, tag: Tag) -> Option<jiff::civil::DateTime> {
     jiff::civil::DateTime::strptime("%Y:%m:%d %H:%M:%S", text(exif, tag)?.get(..19)?).ok()
 }
 
+/// An offset such as `-08:00`: between -14:00 and +14:00, as far as the world's time zones go.
 fn offset(exif: &Exif, tag: Tag) -> Option<String> {
-    let t = text(exif, tag)?;
-    let b = t.as_bytes();
-    let digits = |r: std::ops::Range<usize>| t.get(r).and_then(|s| s.parse::<u32>().ok());
-    let fine = b.len() == 6
-        && matches!(b[0], b'+' | b'-')
-        && b[3] == b':'
-        && digits(1..3).is_some_and(|h| h <= 14)
-        && digits(4..6).is_some_and(|m| m < 60);
-    fine.then_some(t)
+    let text = text(exif, tag)?;
+    let [b'+' | b'-', h1, h0, b':', m1, m0] = *text.as_bytes() else {
+        return None;
+    };
+    let pair = |a: u8, b: u8| {
+        (a.is_ascii_digit() && b.is_ascii_digit()).then(|| 10 * (a - b'0') + (b - b'0'))
+    };
+    let minutes = u32::from(pair(h1, h0)?) * 60 + u32::from(pair(m1, m0).filter(|m| *m < 60)?);
+    (minutes <= 14 * 60).then_some(text)
 }

@@ -4,8 +4,9 @@
 //! so here every scan of a sequential picture is walked and its blocks are counted, and the decoder runs in its strict
 //! mode. Source: ITU-T T.81 (annex B: markers, annex F: sequential Huffman coding); the decoder is `zune-jpeg`.
 //!
-//! Limit: in a progressive picture the scans are not counted block by block; there the end marker has to be present and
-//! the strict decoder has to be content.
+//! Limit: in a progressive picture the blocks of a scan are not counted; there the scans have to give every coefficient of
+//! every component in full precision, and the strict decoder has to be content. A picture cut off anywhere but in its last
+//! scan, which only refines the finest detail, lacks scans.
 
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
@@ -23,7 +24,7 @@ pub(super) struct Layout {
     pub frame: u8,
     /// Offset just past the end-of-image marker; `None` if the file stops before it.
     pub end: Option<usize>,
-    /// False if a sequential scan holds fewer blocks than the picture needs, or a component has no scan.
+    /// False if a sequential scan holds fewer blocks than the picture needs, or scans are missing.
     pub complete: bool,
 }
 
@@ -33,7 +34,8 @@ pub(super) struct Component {
     id: u8,
     h: u32,
     v: u32,
-    scanned: bool,
+    /// A bit for each of the 64 coefficients that scans have given in full precision.
+    given: u64,
 }
 
 /// Decoded samples with the metadata blocks found beside them.
@@ -78,7 +80,7 @@ pub(super) fn layout(bytes: &[u8]) -> Option<Layout> {
             0xD9 => {
                 let layout = layout.as_mut()?;
                 layout.end = Some(body);
-                layout.complete &= layout.components.iter().all(|c| c.scanned);
+                layout.complete &= layout.components.iter().all(|c| c.given == u64::MAX);
                 break;
             }
             // A second start of image before the end of the first: the first is cut off.
@@ -160,7 +162,7 @@ fn frame(marker: u8, segment: &[u8]) -> Option<Layout> {
             id: c[0],
             h: u32::from(c[1] >> 4),
             v: u32::from(c[1] & 15),
-            scanned: false,
+            given: 0,
         })
         .collect::<Vec<_>>();
     Some(Layout {
@@ -174,13 +176,22 @@ fn frame(marker: u8, segment: &[u8]) -> Option<Layout> {
     })
 }
 
-/// Whether a scan holds all the blocks it has to; notes which components it is for.
+/// Whether a scan holds all the blocks it has to; notes what it gives of which components.
 ///
 /// Only sequential Huffman scans are counted. Codes that no table has end the count with `true`: such damage is for the
 /// strict decoder to report.
 fn scan(layout: &mut Layout, header: &[u8], data: &[u8], tables: &Tables) -> bool {
-    let Some((&count, rest)) = header.split_first() else {
+    let Some((&count, rest)) = header.split_first().filter(|_| header.len() >= 6) else {
         return false;
+    };
+    let progressive = layout.frame == 0xC2;
+    let gives = match header[header.len() - 3..] {
+        _ if !progressive => u64::MAX,
+        // First and last coefficient; the low half of the third byte counts the bits still to come (T.81 G.1.1.1).
+        [first, last, bits] if bits & 15 == 0 && first <= last && last < 64 => {
+            (u64::MAX << first) & (u64::MAX >> (63 - last))
+        }
+        _ => 0,
     };
     let mut blocks = Vec::new();
     let (mut last, mut most) = (None, (1, 1));
@@ -188,7 +199,7 @@ fn scan(layout: &mut Layout, header: &[u8], data: &[u8], tables: &Tables) -> boo
         let Some(component) = layout.components.iter_mut().find(|c| c.id == pair[0]) else {
             return false;
         };
-        component.scanned = true;
+        component.given |= gives;
         last = Some((component.h, component.v));
         let dc = tables.dc[usize::from(pair[1] >> 4) & 3].as_ref();
         let ac = tables.ac[usize::from(pair[1] & 15) & 3].as_ref();

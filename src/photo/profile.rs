@@ -6,8 +6,8 @@
 use std::sync::{Arc, LazyLock};
 
 use moxcms::{
-    ColorProfile, DataColorSpace, Layout, RenderingIntent, ToneCurveEvaluator, ToneReprCurve,
-    TransformOptions,
+    BarycentricWeightScale, ColorProfile, DataColorSpace, Layout, RenderingIntent,
+    ToneCurveEvaluator, ToneReprCurve, TransformOptions,
 };
 use nalgebra::{Matrix3, Vector3};
 
@@ -205,6 +205,8 @@ pub(super) fn convert(samples: &Samples, profile: &ColorProfile) -> Result<Sampl
     (to.red_trc, to.green_trc, to.blue_trc) = (curve.clone(), curve.clone(), curve);
     let options = TransformOptions {
         rendering_intent: RenderingIntent::RelativeColorimetric,
+        // The default interpolates from 8 bits of the input: half a code of error.
+        barycentric_weight_scale: BarycentricWeightScale::High,
         ..TransformOptions::default()
     };
     let failed = |_| "its tables cannot be used".to_owned();

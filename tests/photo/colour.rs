@@ -227,19 +227,18 @@ fn saturated_p3_is_not_negative_and_native_light_maps_to_linear() {
         extras(Some(ColorProfile::new_display_p3())),
     );
     let picture = decode(&file, &Limits::default()).expect("a photo").picture;
-    for x in 0..3 {
+    // Display P3's red lies a little outside BT.2020: its blue share is -0.0012, the published matrix entry (CSS Color
+    // Module Level 4, from memory), and is clamped. Nothing else is.
+    for (x, lowest) in [(0, -0.0013), (1, 0.01), (2, 0.01)] {
         let linear = picture.linear(x, 0).0;
-        assert!(
-            linear.iter().all(|v| *v > 0.0),
-            "primary {x}: {linear:?} was clamped"
-        );
         let mapped = times(&picture.to_working(), picture.native_linear(x, 0));
-        assert!(
-            mapped
-                .iter()
-                .zip(linear)
-                .all(|(a, b)| (a - b).abs() < 1e-12)
-        );
+        for (l, m) in linear.iter().zip(mapped) {
+            assert!(m > lowest, "primary {x}: {mapped:?}");
+            assert!(
+                (l - m.max(0.0)).abs() < 1e-12,
+                "primary {x}: {linear:?}, {mapped:?}"
+            );
+        }
     }
     assert!(
         picture
@@ -272,7 +271,11 @@ fn a_table_profile_gives_the_same_light() {
     let mut grid = Vec::new();
     for node in 0..8u8 {
         let on = |bit: u8| f64::from(node >> bit & 1);
-        for part in [|c: moxcms::Xyzd| c.x, |c| c.y, |c| c.z] {
+        for part in [
+            |c: moxcms::Xyzd| c.x,
+            |c: moxcms::Xyzd| c.y,
+            |c: moxcms::Xyzd| c.z,
+        ] {
             let sum = on(2) * part(r) + on(1) * part(g) + on(0) * part(b);
             grid.push((sum * 32768.0).round() as u16);
         }
@@ -313,8 +316,8 @@ fn a_table_profile_gives_the_same_light() {
     );
     let photo = decode(&file, &Limits::default()).expect("a photo");
     assert_eq!(photo.notes, []);
-    // Tables are interpolated with about 12 bits of precision.
-    compare("tables", &photo.picture, 0.003);
+    // The profile's own rounding, as for the 16-bit spaces.
+    compare("tables", &photo.picture, 3e-4);
 }
 
 #[test]

@@ -162,6 +162,24 @@ fn a_jpeg_cut_and_closed_is_an_error() {
 }
 
 #[test]
+fn a_progressive_jpeg_that_lacks_scans_is_an_error() {
+    let file = include_bytes!("progressive.jpg");
+    let scans: Vec<usize> = (0..file.len() - 1)
+        .filter(|&i| file[i..i + 2] == [0xFF, 0xDA])
+        .collect();
+    assert!(scans.len() > 5, "{} scans", scans.len());
+    let last = *scans.last().expect("a scan");
+    for cut in (scans[0] + 20..last)
+        .step_by(7)
+        .chain(scans[1..].iter().copied())
+    {
+        let mut closed = file[..cut].to_vec();
+        closed.extend([0xFF, 0xD9]);
+        assert!(refused(&closed).what.contains("JPEG"), "cut at {cut}");
+    }
+}
+
+#[test]
 fn other_truncated_files_are_errors_everywhere() {
     let rgb = busy(64, 48);
     let deep: Vec<u8> = rgb.iter().flat_map(|v| [*v, 17]).collect();

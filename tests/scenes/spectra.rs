@@ -138,3 +138,8 @@ pub fn encode(v: f64) -> f64 {
 pub fn decode(v: f64) -> f64 {
     if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
 }
+
+/// Linear sRGB to XYZ (IEC 61966-2-1:1999), and its white D65.
+pub const SRGB_TO_XYZ: [[f64; 3]; 3] =
+    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]];
+pub const D65_WHITE: [f64; 3] = [0.9505, 1.0, 1.0890];

@@ -55,11 +55,16 @@ pub fn reading(
     );
     line("test", clean(&r.test));
     if let Some(c) = r.confidence {
+        // A model never makes certain.
+        let share = if c > 0.99 {
+            "over 99 %".into()
+        } else {
+            format!("{:.0} %", 100.0 * c)
+        };
         line(
             "confidence",
             format!(
-                "{:.0} % to lie within half a chart step of the value; interval at {:.0} %",
-                100.0 * c,
+                "{share} to lie within half a chart step of the value; the interval is at {:.0} %",
                 100.0 * LEVEL
             ),
         );

@@ -96,11 +96,11 @@ fn scale(d: &mut Drawing, x: f64, (top, bottom): (f64, f64), r: &Reading, chart:
         d.rectangle(x + VIAL_W, y, STEP_W, cell, &hex(s.relative().to_srgb8()));
         if i % label_every == 0 {
             d.text(
-                x + VIAL_W + STEP_W + 30.0,
+                x + VIAL_W + STEP_W + 28.0,
                 y + cell / 2.0 + 6.0,
                 regular(17.0),
                 INK,
-                &s.value.to_string(),
+                &format!("{} {}", s.value, r.unit),
             );
         }
     }

@@ -726,6 +726,40 @@ fn names_need_not_be_utf8() {
 }
 
 #[test]
+fn a_card_is_drawn() {
+    let dir = TempDir::new().unwrap();
+    let starts = |name: &str, with: &[u8]| {
+        let bytes = fs::read(dir.path().join(name)).unwrap();
+        assert!(bytes.starts_with(with), "{name}");
+    };
+    for (name, with) in [
+        ("card.pdf", &b"%PDF"[..]),
+        ("card.svg", b"<svg"),
+        ("card.png", b"\x89PNG"),
+    ] {
+        let ran = run(dir.path(), &["card", "--out", name, "--paper", "letter"]);
+        assert_eq!((ran.code, ran.out.as_str()), (0, ""), "{}", ran.err);
+        starts(name, with);
+    }
+    let ran = run(
+        dir.path(),
+        &["card", "--layout", "card.json", "--mono", "--view", "above"],
+    );
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let json: serde_json::Value =
+        serde_json::from_slice(&fs::read(dir.path().join("card.json")).unwrap()).unwrap();
+    assert_eq!(json["view"], "above");
+    insta::assert_snapshot!(
+        "card_without_output",
+        error(run(dir.path(), &["card", "--mono"]), 2)
+    );
+    insta::assert_snapshot!(
+        "card_as_document",
+        error(run(dir.path(), &["card", "--out", "card.doc"]), 2)
+    );
+}
+
+#[test]
 fn help_names_the_exit_codes() {
     let ran = run(Path::new("."), &["--help"]);
     assert_eq!(ran.code, 0);

@@ -5,6 +5,7 @@
 
 mod batch;
 mod calibrate;
+mod card;
 mod chart;
 mod files;
 mod one;
@@ -104,6 +105,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Card(card::Args),
     Calibrate(calibrate::Args),
     Chart(chart::Args),
     Read(read::Args),
@@ -113,6 +115,7 @@ enum Command {
 /// Runs the program on the command line it was started with.
 pub fn main() -> ExitCode {
     let done = match Cli::parse().command {
+        Command::Card(args) => card::run(&args),
         Command::Calibrate(args) => calibrate::run(args),
         Command::Chart(args) => chart::run(&args),
         Command::Read(args) => read::run(&args),

@@ -12,7 +12,9 @@ use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity};
 use crate::light::correct::{Correction, SessionPatch, ln};
 use crate::light::relative;
-use crate::look::Look;
+use crate::look::{Look, Where, look};
+use crate::photo::Photo;
+use crate::place::Area;
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -97,6 +99,24 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
     };
     flags.extend(super::resolve::flags(&chart)?);
     Ok(Checked { value: chart, flags })
+}
+
+/// The colours of a printed chart as standards, for [`build`] with [`Origin::PrintedColours`]: each region of the photo is
+/// sampled as if it were liquid, with `white` as paper. Regions are in pixels of the upright photo.
+///
+/// # Errors
+/// If a region does not fit into the photo, or the white is over-exposed. The error names the step.
+pub fn printed(photo: &Photo, white: Area, regions: &[(f64, Area)]) -> Result<Vec<Standard>> {
+    regions
+        .iter()
+        .map(|(value, area)| {
+            let name = format!("the colour of step {value}");
+            match look(photo, &Where::Regions { white, liquid: *area }) {
+                Ok(look) => Ok(Standard { value: *value, name, look }),
+                Err(e) => Err(Error { what: format!("{name}: {}", e.what), ..e }),
+            }
+        })
+        .collect()
 }
 
 fn one_card(standards: &[Standard]) -> Result<Option<String>> {

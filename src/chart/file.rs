@@ -15,7 +15,6 @@ const FORMAT: &str = "tintwell-chart";
 const MAKE_ANEW: &str = "make the chart again with `tintwell calibrate`, or take it from a copy";
 
 #[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 struct Record {
     format: String,
     version: u32,

@@ -220,7 +220,9 @@ impl Light {
             let az = d.x.atan2(d.z).to_degrees();
             let el = d.y.clamp(-1.0, 1.0).asin().to_degrees();
             for p in &self.panels {
-                out += p.radiance * soft(az - p.azimuth_deg, p.half_width_deg) * soft(el - p.elevation_deg, p.half_height_deg);
+                out += p.radiance
+                    * soft(az - p.azimuth_deg, p.half_width_deg)
+                    * soft(el - p.elevation_deg, p.half_height_deg);
             }
         }
         out

@@ -406,7 +406,8 @@ impl<'a> Stage<'a> {
         let mut out = [0.0; 3];
         for (i, bake) in self.bakes.iter().enumerate() {
             let source = &scene.light.sources[i];
-            let field = scene.light.at(i, p, self.size) * source.on_surface(&self.up) * light * grain;
+            let field =
+                scene.light.at(i, p, self.size) * source.on_surface(&self.up) * light * grain;
             let colour = bake.materials[material];
             // Under and behind the vial light has come through it, as on the card; before it, freely.
             let shaded = scene.vial.as_ref().map_or(0.0, |v| {

@@ -63,7 +63,8 @@ pub fn materials(scene: &Scene, card: &Layout, light: &Spectrum) -> (Vec<Spectru
     let printer = &scene.print.printer;
     let times = |s: &Spectrum| -> Spectrum { std::array::from_fn(|i| s[i] * paper[i]) };
     let mut rng = stream(scene.print.seed, 1);
-    let black: Spectrum = std::array::from_fn(|i| printer.solid_black * (0.97 + 0.06 * i as f64 / N as f64));
+    let black: Spectrum =
+        std::array::from_fn(|i| printer.solid_black * (0.97 + 0.06 * i as f64 / N as f64));
     let mut all = vec![paper, black];
     for p in &card.patches {
         all.push(times(&scene.print.patch(p.srgb, &mut rng)));
@@ -74,10 +75,31 @@ pub fn materials(scene: &Scene, card: &Layout, light: &Spectrum) -> (Vec<Spectru
     all.push(plain_colour(scene.surroundings.table));
     all.push(plain_colour(scene.surroundings.wall));
     let clutter = all.len();
-    all.extend(scene.surroundings.clutter.iter().map(|c| plain_colour(c.colour)));
+    all.extend(
+        scene
+            .surroundings
+            .clutter
+            .iter()
+            .map(|c| plain_colour(c.colour)),
+    );
     let covers = all.len();
-    all.extend(scene.surroundings.covers.iter().map(|c| plain_colour(c.colour)));
-    (all, Extra { cap, table: cap + 1, wall: cap + 2, clutter, covers })
+    all.extend(
+        scene
+            .surroundings
+            .covers
+            .iter()
+            .map(|c| plain_colour(c.colour)),
+    );
+    (
+        all,
+        Extra {
+            cap,
+            table: cap + 1,
+            wall: cap + 2,
+            clutter,
+            covers,
+        },
+    )
 }
 
 impl Bake {
@@ -86,7 +108,10 @@ impl Bake {
         let sensor = &scene.phone.sensitivity;
         let white = rgb(raw(sensor, light, &[1.0; N]));
         let (reflectances, _) = materials(scene, card, light);
-        let materials: Vec<Rgb> = reflectances.iter().map(|r| rgb(raw(sensor, light, r))).collect();
+        let materials: Vec<Rgb> = reflectances
+            .iter()
+            .map(|r| rgb(raw(sensor, light, r)))
+            .collect();
         let paper = &reflectances[0];
         let mut bake = Bake {
             white,
@@ -103,15 +128,29 @@ impl Bake {
         bake.layers = scene.liquid.as_ref().map_or(0.0, |l| l.layers);
         let count = if bake.layers == 0.0 { 1 } else { LAYERS };
         for layer in 0..count {
-            let relative = if count == 1 { 1.0 } else { 1.0 + bake.layers * (2.0 * layer as f64 / (LAYERS - 1) as f64 - 1.0) };
-            let absorbance = scene.liquid.as_ref().map_or([0.0; N], |l| l.dye.absorbance_per_mm(l.concentration * relative));
+            let relative = if count == 1 {
+                1.0
+            } else {
+                1.0 + bake.layers * (2.0 * layer as f64 / (LAYERS - 1) as f64 - 1.0)
+            };
+            let absorbance = scene.liquid.as_ref().map_or([0.0; N], |l| {
+                l.dye.absorbance_per_mm(l.concentration * relative)
+            });
             let through = |mm: f64, r: &Spectrum| {
                 let dimmed = std::array::from_fn(|i| r[i] * 10f64.powf(-absorbance[i] * mm));
                 rgb(raw(sensor, light, &dimmed))
             };
-            bake.paths.push((0..2 * PATHS).map(|j| through(j as f64 * bake.step_mm, paper)).collect());
+            bake.paths.push(
+                (0..2 * PATHS)
+                    .map(|j| through(j as f64 * bake.step_mm, paper))
+                    .collect(),
+            );
             // Light that a cloud sends back has gone in and out by about a third of the way each.
-            bake.cloud.push((0..PATHS).map(|j| through(j as f64 * bake.step_mm * 0.67, &[0.75; N])).collect());
+            bake.cloud.push(
+                (0..PATHS)
+                    .map(|j| through(j as f64 * bake.step_mm * 0.67, &[0.75; N]))
+                    .collect(),
+            );
         }
         bake.shade(scene, vial, source);
         bake
@@ -122,12 +161,14 @@ impl Bake {
         let lamp = &scene.light.sources[source];
         let radius = vial.outer_radius();
         let level = vial.level(scene.liquid.as_ref().map_or(0.0, |l| l.fill));
-        let before = radius + scene.stand.gap_mm + level / 2.0 * scene.stand.card_lean_deg.to_radians().tan();
+        let before = radius
+            + scene.stand.gap_mm
+            + level / 2.0 * scene.stand.card_lean_deg.to_radians().tan();
         self.spread = REACH * radius;
         let azimuth = lamp.azimuth_deg.to_radians();
         let wide = (lamp.half_width_deg / 1.6).max(3.0).to_radians();
         let direct = |a: f64| (-0.5 * ((a - azimuth) / wide).powi(2)).exp();
-        const RAYS: usize = 120;
+        const RAYS: usize = 360;
         let angle = |i: usize| ((i as f64 + 0.5) / RAYS as f64 - 0.5) * 176f64.to_radians();
         let sum_direct: f64 = (0..RAYS).map(|i| direct(angle(i)) * angle(i).cos()).sum();
         let sum_all: f64 = (0..RAYS).map(|i| angle(i).cos()).sum();
@@ -158,7 +199,11 @@ impl Bake {
                     let p = vial.pass(b, k, inside);
                     // Turning towards the axis lowers the azimuth (counted from z to x) where b is positive.
                     let w = arriving(a - p.turn * b.signum()) * a.cos() * p.let_through;
-                    let path = if zone == Zone::Liquid { p.inside_mm / self.step_mm } else { 0.0 };
+                    let path = if zone == Zone::Liquid {
+                        p.inside_mm / self.step_mm
+                    } else {
+                        0.0
+                    };
                     let j = (path as usize).min(PATHS - 2);
                     let t = (path - j as f64).min(1.0);
                     weights[j] += w * (1.0 - t);
@@ -201,7 +246,10 @@ impl Bake {
         let j = p as usize;
         let u = (p - j as f64) as f32;
         std::array::from_fn(|c| {
-            let along = |l: usize| (self.paths[l][j][c] * (1.0 - u) + self.paths[l][(j + 1).min(2 * PATHS - 1)][c] * u) / self.paths[l][0][c];
+            let along = |l: usize| {
+                (self.paths[l][j][c] * (1.0 - u) + self.paths[l][(j + 1).min(2 * PATHS - 1)][c] * u)
+                    / self.paths[l][0][c]
+            };
             along(a) * (1.0 - t) + along(b) * t
         })
     }
@@ -220,7 +268,8 @@ impl Bake {
             return [1.0; 3];
         }
         let (a, b, t) = self.layer(relative);
-        let p = ((x / self.spread + 1.0) / 2.0 * (SIDEWAYS - 1) as f64).clamp(0.0, (SIDEWAYS - 1) as f64);
+        let p = ((x / self.spread + 1.0) / 2.0 * (SIDEWAYS - 1) as f64)
+            .clamp(0.0, (SIDEWAYS - 1) as f64);
         let i = (p as usize).min(SIDEWAYS - 2);
         let u = (p - i as f64) as f32;
         let q = (mm / self.step_mm).clamp(0.0, (PATHS - 1) as f64);
@@ -228,8 +277,15 @@ impl Bake {
         let v = (q - j as f64) as f32;
         let at = |l: usize, c: usize| {
             let cell = |i: usize, j: usize| tables[l][i * PATHS + j][c];
-            (cell(i, j) * (1.0 - v) + cell(i, j + 1) * v) * (1.0 - u) + (cell(i + 1, j) * (1.0 - v) + cell(i + 1, j + 1) * v) * u
+            (cell(i, j) * (1.0 - v) + cell(i, j + 1) * v) * (1.0 - u)
+                + (cell(i + 1, j) * (1.0 - v) + cell(i + 1, j + 1) * v) * u
         };
-        std::array::from_fn(|c| if t == 0.0 { at(a, c) } else { at(a, c) * (1.0 - t) + at(b, c) * t })
+        std::array::from_fn(|c| {
+            if t == 0.0 {
+                at(a, c)
+            } else {
+                at(a, c) * (1.0 - t) + at(b, c) * t
+            }
+        })
     }
 }

@@ -21,7 +21,13 @@ pub enum Series {
 }
 
 impl Series {
-    pub const ALL: [Series; 5] = [Series::Pink, Series::YellowRed, Series::YellowBlue, Series::PaleBlue, Series::Indophenol];
+    pub const ALL: [Series; 5] = [
+        Series::Pink,
+        Series::YellowRed,
+        Series::YellowBlue,
+        Series::PaleBlue,
+        Series::Indophenol,
+    ];
 
     /// A short name for files and tables.
     pub fn name(self) -> &'static str {
@@ -42,6 +48,17 @@ impl Series {
             Series::PaleBlue => &[0.0, 0.1, 0.25, 0.5, 1.0, 2.0],
             Series::Indophenol => &[0.0, 0.2, 0.5, 1.0, 2.0, 3.0],
         }
+    }
+
+    /// Concentration counted in chart steps: the number of the step, linear between steps, the last slope beyond.
+    pub fn step_index(&self, c: f64) -> f64 {
+        let s = self.steps();
+        let i = s
+            .iter()
+            .rposition(|v| *v <= c)
+            .unwrap_or(0)
+            .min(s.len() - 2);
+        i as f64 + (c - s[i]) / (s[i + 1] - s[i])
     }
 
     /// Concentration at which the reagent is half used up, mg/L; infinite if the colour is in proportion.
@@ -73,12 +90,20 @@ impl Dye {
         let bands = match series {
             Series::Pink => [dye_shape("azo_sulfanilamide_NED"), [0.0; N]],
             // Modelled here: an azo dye that absorbs somewhat shorter than the pink one.
-            Series::YellowRed => [spectrum(|w| bump(w, 508.0, 32.0) + 0.35 * bump(w, 465.0, 40.0)), yellow],
+            Series::YellowRed => [
+                spectrum(|w| bump(w, 508.0, 32.0) + 0.35 * bump(w, 465.0, 40.0)),
+                yellow,
+            ],
             Series::YellowBlue => [dye_shape("indophenol_salicylate"), yellow],
             Series::PaleBlue => [dye_shape("molybdenum_blue_antimony"), [0.0; N]],
             Series::Indophenol => [dye_shape("indophenol_blue_phenol"), [0.0; N]],
         };
-        Dye { series, peak, path_mm, bands }
+        Dye {
+            series,
+            peak,
+            path_mm,
+            bands,
+        }
     }
 
     /// Share of the strongest step's colour, 0 at none, 1 at the last step; more beyond it.
@@ -97,13 +122,8 @@ impl Dye {
             Series::YellowBlue => 0.60,
             _ => 0.0,
         };
-        std::array::from_fn(|i| (grown * self.bands[0][i] + second * self.bands[1][i]) / self.path_mm)
-    }
-
-    /// Concentration counted in chart steps: the number of the step, linear between steps, the last slope beyond.
-    pub fn step_index(&self, c: f64) -> f64 {
-        let s = self.series.steps();
-        let i = s.iter().rposition(|v| *v <= c).unwrap_or(0).min(s.len() - 2);
-        i as f64 + (c - s[i]) / (s[i + 1] - s[i])
+        std::array::from_fn(|i| {
+            (grown * self.bands[0][i] + second * self.bands[1][i]) / self.path_mm
+        })
     }
 }

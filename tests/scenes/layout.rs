@@ -81,23 +81,53 @@ const PITCH: f64 = 2.0;
 
 impl Face {
     pub fn new(card: &Layout) -> Face {
-        let tags: Vec<_> = card.tags.iter().map(|t| (*t, super::tag::cells(t.id))).collect();
-        let patches: Vec<Rect> = card.patches.iter().map(|p| Rect { x: p.x, y: p.y, w: p.w, h: p.h }).collect();
+        let tags: Vec<_> = card
+            .tags
+            .iter()
+            .map(|t| (*t, super::tag::cells(t.id)))
+            .collect();
+        let patches: Vec<Rect> = card
+            .patches
+            .iter()
+            .map(|p| Rect {
+                x: p.x,
+                y: p.y,
+                w: p.w,
+                h: p.h,
+            })
+            .collect();
         let columns = (card.width_mm / PITCH).ceil() as usize;
         let rows = (card.height_mm / PITCH).ceil() as usize;
         let mut cells = vec![[0u8; 2]; columns * rows];
-        let shapes = tags.iter().map(|(t, _)| Rect { x: t.x, y: t.y, w: t.size, h: t.size }).chain(patches.iter().copied());
+        let shapes = tags
+            .iter()
+            .map(|(t, _)| Rect {
+                x: t.x,
+                y: t.y,
+                w: t.size,
+                h: t.size,
+            })
+            .chain(patches.iter().copied());
         for (number, r) in shapes.enumerate() {
             let to = |v: f64, n: usize| ((v / PITCH) as usize).min(n - 1);
             for j in to(r.y, rows)..=to(r.y + r.h, rows) {
                 for i in to(r.x, columns)..=to(r.x + r.w, columns) {
                     let cell = &mut cells[j * columns + i];
-                    let free = cell.iter().position(|c| *c == 0).expect("at most two printed things within 2 mm");
+                    let free = cell
+                        .iter()
+                        .position(|c| *c == 0)
+                        .expect("at most two printed things within 2 mm");
                     cell[free] = number as u8 + 1;
                 }
             }
         }
-        Face { cells, columns, rows, tags, patches }
+        Face {
+            cells,
+            columns,
+            rows,
+            tags,
+            patches,
+        }
     }
 
     /// What is printed at `x`, `y` mm; bare paper outside.
@@ -110,11 +140,17 @@ impl Face {
             return Printed::Paper;
         }
         for number in self.cells[j * self.columns + i] {
-            let Some(number) = (number as usize).checked_sub(1) else { break };
+            let Some(number) = (number as usize).checked_sub(1) else {
+                break;
+            };
             if let Some((t, bits)) = self.tags.get(number) {
                 let (u, v) = ((x - t.x) / t.size * 8.0, (y - t.y) / t.size * 8.0);
                 if (0.0..8.0).contains(&u) && (0.0..8.0).contains(&v) {
-                    return if bits[v as usize][u as usize] { Printed::Paper } else { Printed::Black };
+                    return if bits[v as usize][u as usize] {
+                        Printed::Paper
+                    } else {
+                        Printed::Black
+                    };
                 }
             } else {
                 let number = number - self.tags.len();

@@ -13,9 +13,14 @@ pub enum Fall {
     Even,
     /// Brightest to darkest over the card's diagonal as `ratio` to 1, brightest towards `towards_deg` (0 = right of the card,
     /// 90 = its top).
-    Linear { ratio: f64, towards_deg: f64 },
+    Linear {
+        ratio: f64,
+        towards_deg: f64,
+    },
     /// A point lamp at a place in scene millimetres: inverse square and cosine, 1 at the card's centre.
-    Lamp { at: [f64; 3] },
+    Lamp {
+        at: [f64; 3],
+    },
 }
 
 /// One source of light.
@@ -46,9 +51,9 @@ impl Source {
             strength: 1.0,
             fall: Fall::Even,
             azimuth_deg: side * rng.random_range(25.0..70.0),
-            elevation_deg: rng.random_range(10.0..35.0),
-            half_width_deg: rng.random_range(10.0..22.0),
-            half_height_deg: rng.random_range(10.0..22.0),
+            elevation_deg: rng.random_range(6.0..28.0),
+            half_width_deg: rng.random_range(8.0..22.0),
+            half_height_deg: rng.random_range(14.0..30.0),
             diffuse: rng.random_range(0.35..0.65),
             barred: rng.random_bool(0.5),
         }
@@ -87,13 +92,18 @@ impl Source {
 
     /// Unit vector towards the source.
     pub fn direction(&self) -> Vec3 {
-        let (a, e) = (self.azimuth_deg.to_radians(), self.elevation_deg.to_radians());
+        let (a, e) = (
+            self.azimuth_deg.to_radians(),
+            self.elevation_deg.to_radians(),
+        );
         Vec3::new(a.sin() * e.cos(), e.sin(), a.cos() * e.cos())
     }
 
     /// Solid angle of the shining surface, sr.
     fn solid_angle(&self) -> f64 {
-        4.0 * self.half_width_deg.to_radians() * self.half_height_deg.to_radians() * self.elevation_deg.to_radians().cos()
+        4.0 * self.half_width_deg.to_radians()
+            * self.half_height_deg.to_radians()
+            * self.elevation_deg.to_radians().cos()
     }
 
     /// Cosine of incidence on the card.
@@ -104,23 +114,28 @@ impl Source {
     /// Irradiance of a surface with normal `n`, where the card facing forward receives 1.
     pub fn on_surface(&self, n: &Vec3) -> f64 {
         let open = 0.5 + 0.5 * n.z.max(n.y);
-        self.diffuse * open.clamp(0.3, 1.0) + (1.0 - self.diffuse) * (n.dot(&self.direction()).max(0.0) / self.card_cosine()).min(2.5)
+        self.diffuse * open.clamp(0.3, 1.0)
+            + (1.0 - self.diffuse)
+                * (n.dot(&self.direction()).max(0.0) / self.card_cosine()).min(2.5)
     }
 
     /// Radiance that arrives from direction `d` (pointing away from the vial), where a perfect white on the card shines with 1.
     /// Energy balance: the surface of solid angle W that gives the direct irradiance E has the radiance E / (W cos).
-    pub fn seen_towards(&self, d: &Vec3, room_seed: u64) -> f64 {
+    fn seen_towards(&self, d: &Vec3, room_seed: u64) -> f64 {
         let az = d.x.atan2(d.z).to_degrees();
         let el = d.y.clamp(-1.0, 1.0).asin().to_degrees();
         let (da, de) = (az - self.azimuth_deg, el - self.elevation_deg);
-        let soft = |v: f64, half: f64| (1.0 + (half - v.abs()) / (0.08 * half).max(0.3)).clamp(0.0, 1.0);
         let mut pane = soft(da, self.half_width_deg) * soft(de, self.half_height_deg);
         if self.barred && da.abs() < 0.06 * self.half_width_deg {
             pane *= 0.15;
         }
-        let direct = (1.0 - self.diffuse) * std::f64::consts::PI / (self.solid_angle() * self.card_cosine()) * pane;
+        let direct = (1.0 - self.diffuse) * std::f64::consts::PI
+            / (self.solid_angle() * self.card_cosine())
+            * pane;
         // Walls and ceiling are lighter than what stands about below; the photographer is darker.
-        let room = 0.75 + 0.35 * texture(az / 35.0, el / 30.0, room_seed) + 0.3 * (el / 60.0).clamp(-1.0, 1.0);
+        let room = 0.75
+            + 0.35 * texture(az / 35.0, el / 30.0, room_seed)
+            + 0.3 * (el / 60.0).clamp(-1.0, 1.0);
         self.strength * (direct + self.diffuse * room.max(0.08))
     }
 }
@@ -148,6 +163,11 @@ impl Shadow {
     }
 }
 
+/// 1 within `half` of 0, soft at the edge.
+fn soft(v: f64, half: f64) -> f64 {
+    (1.0 + (half - v.abs()) / (0.08 * half).max(0.3)).clamp(0.0, 1.0)
+}
+
 /// All light of a scene.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Light {
@@ -155,12 +175,57 @@ pub struct Light {
     pub shadow: Option<Shadow>,
     /// Seed of what the room looks like in reflections.
     pub room_seed: u64,
+    /// Bright things low in the room, seen only in reflections: lit walls, screens, open doors.
+    pub panels: Vec<Panel>,
+}
+
+/// A bright thing that adds nothing to speak of to the light on the card.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Panel {
+    pub azimuth_deg: f64,
+    pub elevation_deg: f64,
+    pub half_width_deg: f64,
+    pub half_height_deg: f64,
+    /// Radiance, where a perfect white on the card shines with 1.
+    pub radiance: f64,
+}
+
+impl Panel {
+    pub fn seeded(rng: &mut ChaCha8Rng) -> Panel {
+        Panel {
+            azimuth_deg: rng.random_range(-85.0..85.0),
+            elevation_deg: rng.random_range(-12.0..15.0),
+            half_width_deg: rng.random_range(2.0..12.0),
+            half_height_deg: rng.random_range(6.0..25.0),
+            radiance: rng.random_range(1.5..7.0),
+        }
+    }
 }
 
 impl Light {
     /// A light of one source.
     pub fn one(source: Source, room_seed: u64) -> Light {
-        Light { sources: vec![source], shadow: None, room_seed }
+        Light {
+            sources: vec![source],
+            shadow: None,
+            room_seed,
+            panels: Vec::new(),
+        }
+    }
+
+    /// Radiance of source `s` and of what it lights that arrives from direction `d`, pointing away from the vial.
+    pub fn seen_towards(&self, s: usize, d: &Vec3) -> f64 {
+        let mut out = self.sources[s].seen_towards(d, self.room_seed);
+        if s == 0 {
+            let az = d.x.atan2(d.z).to_degrees();
+            let el = d.y.clamp(-1.0, 1.0).asin().to_degrees();
+            for p in &self.panels {
+                out += p.radiance
+                    * soft(az - p.azimuth_deg, p.half_width_deg)
+                    * soft(el - p.elevation_deg, p.half_height_deg);
+            }
+        }
+        out
     }
 
     /// Strength of source `s` at a scene point, for a card of the given size.

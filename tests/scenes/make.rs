@@ -1,36 +1,69 @@
-//! Writes a sample of every population into a folder: `cargo run --release --example scenes -- FOLDER`.
+//! Writes a sample of each population of scenes into a folder, with what is true of them on standard output.
+//!
+//! `cargo run --release --example scenes -- FOLDER [SESSION_SEED] [CARD.json]`
+
+use std::time::Instant;
 
 #[path = "mod.rs"]
 mod scenes;
 
-use scenes::dye::Series;
-use scenes::{Foul, Layout, Session, render};
+use scenes::population::Kind;
+use scenes::{Layout, Series, Session, render};
 
-fn main() {
-    let folder = std::env::args().nth(1).unwrap_or_else(|| {
-        eprintln!("usage: scenes FOLDER");
+fn main() -> std::io::Result<()> {
+    let mut args = std::env::args().skip(1);
+    let folder = std::path::PathBuf::from(args.next().unwrap_or_else(|| {
+        eprintln!("usage: scenes FOLDER [SESSION_SEED] [CARD.json]");
         std::process::exit(2)
-    });
-    std::fs::create_dir_all(&folder).expect("the folder can be made");
-    let card = Layout::from_json(include_str!("../../calibration/card-side.json"));
-    let save = |name: String, scene: &scenes::Scene| {
-        let start = std::time::Instant::now();
-        let shot = render(scene, &card);
-        std::fs::write(format!("{folder}/{name}.jpg"), shot.jpeg()).expect("the photo can be written");
-        eprintln!("{name}: {:.2} s", start.elapsed().as_secs_f64());
-    };
+    }));
+    let seed: u64 = args.next().and_then(|s| s.parse().ok()).unwrap_or(1);
+    let card = args
+        .next()
+        .unwrap_or_else(|| "calibration/card-side.json".into());
+    let card = Layout::from_json(&std::fs::read_to_string(card)?);
+    std::fs::create_dir_all(&folder)?;
+    println!("file,concentration,seconds");
     for (i, series) in Series::ALL.into_iter().enumerate() {
-        let session = Session::new(i as u64 + 1, series);
-        let middle = series.steps()[series.steps().len() / 2];
-        let name = series.name();
-        save(format!("{name}-zero"), &session.own(0.0, 100));
-        save(format!("{name}-own"), &session.own(middle, 101));
-        save(format!("{name}-other-light"), &session.other_light(middle, 102));
-        save(format!("{name}-other-camera"), &session.other_camera(middle, 103));
-        save(format!("{name}-uneven"), &session.uneven(middle, 104));
+        let session = Session::new(seed + i as u64, series);
+        for (k, c) in series.steps().iter().enumerate() {
+            write(
+                &folder,
+                &format!("chart-{}-{k}", series.name()),
+                &session.scene(100 + k as u64, *c),
+                &card,
+            )?;
+        }
+        for (k, kind) in Kind::ALL
+            .into_iter()
+            .enumerate()
+            .filter(|(k, _)| k % Series::ALL.len() == i)
+        {
+            let steps = series.steps();
+            let c = steps[1 + k % (steps.len() - 1)];
+            write(
+                &folder,
+                &format!("{kind:?}-{}", series.name()),
+                &session.scene_of(kind, 200 + k as u64, c),
+                &card,
+            )?;
+        }
     }
-    let session = Session::new(1, Series::Pink);
-    for kind in Foul::ALL {
-        save(format!("foul-{kind:?}").to_lowercase(), &session.foul(kind, 20.0, 200));
-    }
+    Ok(())
+}
+
+fn write(
+    folder: &std::path::Path,
+    name: &str,
+    scene: &scenes::Scene,
+    card: &Layout,
+) -> std::io::Result<()> {
+    let start = Instant::now();
+    let shot = render(scene, card);
+    let seconds = start.elapsed().as_secs_f64();
+    std::fs::write(
+        folder.join(format!("{name}.jpg")),
+        shot.jpeg(scene.phone.quality),
+    )?;
+    println!("{name}.jpg,{:?},{seconds:.2}", shot.truth.concentration);
+    Ok(())
 }

@@ -1,18 +1,31 @@
-//! A seeded spectral simulator of phone photos of a vial before the card. It shares no code with the pipeline that it
-//! judges: of the project it knows only the card's layout file.
+//! Seeded spectral scenes: phone photos of a test vial before the card, with known truth. They judge the reader.
 //!
-//! Light x paper and ink x liquid x sensor, spectrally ([`bake`]); rays through card, vial and room ([`render`]); and a
-//! phone's development of the sensor values ([`develop`]). [`population`] draws sessions and shots from seeds.
+//! Light (CIE illuminants) falls on modelled paper, ink and a dyed liquid; rays go through the vial by Snell's and Fresnel's
+//! laws; a camera's sensitivities, colour matrix and developing make the picture; JPEG and EXIF make the file. Everything is
+//! drawn from seeds: the same scene gives the same bytes, whatever the number of threads.
+//!
+//! It shares no code with the crate it tests: even the card is read from its layout file. It never looks at what a reader
+//! would find easy.
+//!
+//! ```text
+//! let card = Layout::from_json(&std::fs::read_to_string("calibration/card-side.json")?);
+//! let session = Session::new(7, Series::Pink);          // phone, light, print, vial
+//! let scene = session.scene(1, 10.0);                   // seed of the shot, mg/L
+//! let shot = render(&scene, &card);                     // shot.rgb, shot.truth, shot.jpeg(90)
+//! ```
+
+// Every test binary that includes this tree uses its own part of it.
 #![allow(dead_code)]
 
 pub mod bake;
 pub mod camera;
 pub mod develop;
 pub mod dye;
+pub mod file;
 pub mod layout;
 pub mod light;
-pub mod population;
 pub mod plain;
+pub mod population;
 pub mod pose;
 pub mod print;
 pub mod render;
@@ -21,132 +34,236 @@ pub mod spectra;
 pub mod tag;
 pub mod vial;
 
+pub use camera::{Exposure, Phone};
+pub use dye::{Dye, Series};
+pub use file::Capture;
 pub use layout::Layout;
-pub use population::{Foul, Session};
+pub use light::Light;
+pub use population::Session;
+pub use pose::Pose;
+pub use print::Print;
+pub use vial::{Liquid, Stand, Vial};
 
-/// A point or direction of the scene, mm.
+/// A point or direction of the scene, mm (see [`pose`] for the axes).
 pub type Vec3 = nalgebra::Vector3<f64>;
 
-/// What kind of thing lies over the card.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CoverKind {
-    Finger,
-    Sheet,
-}
-
-/// A thing held in front of the card.
+/// Everything that makes one photo.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Cover {
-    pub kind: CoverKind,
-    /// Centre on the face, mm, origin top left.
-    pub at: [f64; 2],
-    /// Half sizes, mm.
-    pub half: [f64; 2],
-    pub turn_deg: f64,
-    /// Distance before the card, mm.
-    pub before_mm: f64,
-    /// Linear red, green, blue reflectance.
-    pub colour: [f64; 3],
+pub struct Scene {
+    /// Seed of noise and small accidents.
+    pub seed: u64,
+    /// Width and height of the upright photo, pixels.
+    pub size: (u32, u32),
+    pub pose: Pose,
+    pub stand: Stand,
+    /// No vial: an empty bay.
+    pub vial: Option<Vial>,
+    /// No liquid: an empty vial.
+    pub liquid: Option<Liquid>,
+    pub light: Light,
+    pub print: Print,
+    pub phone: Phone,
+    pub exposure: Exposure,
+    pub surroundings: Surroundings,
+    pub capture: Capture,
 }
 
-/// A thing on the wall behind the card: centre and half sizes in scene mm.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Clutter {
-    pub at: [f64; 2],
-    pub half: [f64; 2],
-    pub stripes: bool,
-    pub colour: [f64; 3],
-}
-
-/// What is around the vial.
+/// What else is in view.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Surroundings {
     pub has_card: bool,
-    /// A second card: left and top edge on the first one's face, mm, and its turn, radians.
-    pub second_card: Option<[f64; 3]>,
-    /// How far the edges of the face come forward, mm.
-    pub bend_mm: f64,
-    /// Depth of the flap in front of the fold, mm.
+    /// Length of the card's flap on the table, mm.
     pub flap_mm: f64,
-    /// Distance of the wall behind, mm.
-    pub wall_mm: f64,
-    /// Grain of the table.
-    pub grain: f64,
-    /// Linear colours of table and wall.
+    /// How far the card's side edges come forward of its middle, mm; negative bends back.
+    pub bend_mm: f64,
+    /// A second card in the plane of the first: its top left corner on the first one's face (mm) and turn (degrees).
+    pub second_card: Option<[f64; 3]>,
+    /// Linear red, green and blue of table and wall, and the table's grain (share).
     pub table: [f64; 3],
+    pub grain: f64,
     pub wall: [f64; 3],
+    /// Distance of the wall behind the card, mm.
+    pub wall_mm: f64,
     pub clutter: Vec<Clutter>,
     pub covers: Vec<Cover>,
 }
 
-/// Everything that makes a photo.
+/// A thing at the wall.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Scene {
-    pub seed: u64,
-    /// Width and height of the photo, pixels.
-    pub size: (u32, u32),
-    pub pose: pose::Pose,
-    pub light: light::Light,
-    pub print: print::Print,
-    pub vial: Option<vial::Vial>,
-    pub liquid: Option<vial::Liquid>,
-    pub stand: vial::Stand,
-    pub surroundings: Surroundings,
-    pub phone: camera::Phone,
-    pub exposure: camera::Exposure,
-    /// Local time of the shot for EXIF, `YYYY:MM:DD HH:MM:SS`.
-    pub taken_at: String,
+pub struct Clutter {
+    /// Middle and half size at the wall, scene mm.
+    pub at: [f64; 2],
+    pub half: [f64; 2],
+    pub colour: [f64; 3],
+    pub stripes: bool,
 }
 
-/// What is known about a photo.
+/// A thing in front of the card.
 #[derive(Debug, Clone, PartialEq)]
+pub struct Cover {
+    pub kind: CoverKind,
+    /// Middle on the card's face, mm from its top left corner; half sizes; turn.
+    pub at: [f64; 2],
+    pub half: [f64; 2],
+    pub turn_deg: f64,
+    pub before_mm: f64,
+    pub colour: [f64; 3],
+}
+
+/// Sorts of covers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CoverKind {
+    /// A finger whose tip is at the end of negative local height.
+    Finger,
+    /// A flat box or sheet.
+    Sheet,
+}
+
+/// What is known of a photo.
+#[derive(Debug, Clone)]
 pub struct Truth {
+    /// Concentration, mg/L; none without liquid.
     pub concentration: Option<f64>,
-    /// Corners of the face in photo pixels: top left, top right, bottom right, bottom left.
-    pub face: [[f64; 2]; 4],
-    /// Outlines of the vial and of its liquid.
-    pub vial: Option<[[[f64; 2]; 4]; 2]>,
+    pub series: Option<Series>,
+    /// Corners of vial (with cap) and of the liquid inside its walls in the photo: top left, top right, bottom right, bottom left.
+    pub vial: Option<[[f64; 2]; 4]>,
+    pub liquid: Option<[[f64; 2]; 4]>,
+    /// Corners of the card's face in the photo, from its top left clockwise.
+    pub card: [[f64; 2]; 4],
+    /// Corners of each marker's black square in the photo, from its top left clockwise.
+    pub tags: Vec<(u32, [[f64; 2]; 4])>,
+    /// Card millimetres (origin top left, y down) to photo pixels (centres at integer + 0.5) for a flat card and a lens without
+    /// distortion.
+    pub homography: [[f64; 3]; 3],
+    /// Light on bare paper over the face relative to the face's middle: x, y in mm, red, green, blue of the sensor.
+    pub light: Vec<([f64; 2], [f64; 3])>,
 }
 
-/// A finished photo.
-pub struct Shot {
-    pub rgb: image::RgbImage,
-    pub truth: Truth,
-    pub exif: Vec<u8>,
-    pub icc: Option<Vec<u8>>,
-    pub quality: u8,
-}
-
-impl Shot {
-    /// The photo as a JPEG file with EXIF.
-    pub fn jpeg(&self) -> Vec<u8> {
-        use image::ImageEncoder;
-        let mut out = Vec::new();
-        let mut encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut out, self.quality);
-        encoder.set_exif_metadata(self.exif.clone()).expect("EXIF can be set");
-        if let Some(icc) = &self.icc {
-            encoder.set_icc_profile(icc.clone()).expect("a profile can be set");
-        }
-        encoder
-            .write_image(&self.rgb, self.rgb.width(), self.rgb.height(), image::ExtendedColorType::Rgb8)
-            .expect("a picture can be encoded");
-        out
+impl Truth {
+    /// Error of a reading counted in chart steps, signed.
+    ///
+    /// # Panics
+    /// If there is no liquid.
+    pub fn error_in_steps(&self, read: f64) -> f64 {
+        let (c, series) = (
+            self.concentration.expect("liquid"),
+            self.series.expect("liquid"),
+        );
+        series.step_index(read) - series.step_index(c)
     }
 }
 
-/// Takes the photo of a scene.
+/// A photo and the truth about it.
+pub struct Shot {
+    /// The upright picture in the phone's output space, before the JPEG.
+    pub rgb: image::RgbImage,
+    pub truth: Truth,
+    wide: bool,
+    orientation: u16,
+    exif: Vec<u8>,
+}
+
+impl Shot {
+    /// The file.
+    pub fn jpeg(&self, quality: u8) -> Vec<u8> {
+        file::jpeg(
+            &self.rgb,
+            quality,
+            self.orientation,
+            self.exif.clone(),
+            self.wide,
+        )
+    }
+}
+
+/// Makes the photo.
 pub fn render(scene: &Scene, card: &Layout) -> Shot {
-    let camera = pose::Camera::new(&scene.pose, scene.size, scene.phone.field_deg, scene.phone.distortion, card);
+    let camera = pose::Camera::new(
+        &scene.pose,
+        scene.size,
+        scene.phone.field_deg,
+        scene.phone.distortion,
+        card,
+    );
+    let homography = camera.card_to_photo(card.height_mm);
     let stage = render::Stage::new(scene, card, camera);
-    let (w, h) = (scene.size.0 as usize, scene.size.1 as usize);
-    let sensor = stage.picture(w, h);
-    let rgb = develop::develop(scene, &stage, sensor);
-    let (cw, ch) = (card.width_mm, card.height_mm);
+    let (width, height) = (scene.size.0 as usize, scene.size.1 as usize);
+    let film = develop::Film {
+        width,
+        height,
+        px: stage.picture(width, height),
+    };
+    let (w, h) = (card.width_mm, card.height_mm);
+    let middle = stage.paper_at(w / 2.0, h / 2.0);
+    let truth_light = (0..35)
+        .map(|i| {
+            let (x, y) = (f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h);
+            let here = stage.paper_at(x, y);
+            (
+                [x, y],
+                std::array::from_fn(|c| here[c] / middle[c].max(1e-9)),
+            )
+        })
+        .collect();
+    // Phones meter and balance on the whole view, here on the mean over the face.
+    let over = |s: usize| -> f64 {
+        (0..35)
+            .map(|i| {
+                let p = Vec3::new(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h, 0.0);
+                scene.light.at(s, &p, [w, h]) / 35.0
+            })
+            .sum()
+    };
+    let weights: Vec<f64> = (0..scene.light.sources.len()).map(over).collect();
+    let mixed: spectra::Spectrum = std::array::from_fn(|i| {
+        scene
+            .light
+            .sources
+            .iter()
+            .zip(&weights)
+            .map(|(s, w)| s.spd[i] * w)
+            .sum()
+    });
+    let mut metered = [0.0; 3];
+    for i in 0..35 {
+        let here = stage.paper_at(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h);
+        for c in 0..3 {
+            metered[c] += here[c] / 35.0;
+        }
+    }
+    let rgb = develop::develop(
+        film,
+        &scene.phone,
+        &scene.exposure,
+        &mixed,
+        metered,
+        scene.seed,
+    );
+    let corners = |x: f64, y: f64, w: f64, h: f64| {
+        [[x, y], [x + w, y], [x + w, y + h], [x, y + h]].map(|[x, y]| stage.photo_of(x, y))
+    };
+    let outlines = stage.outlines();
     let truth = Truth {
         concentration: scene.liquid.as_ref().map(|l| l.concentration),
-        face: [stage.photo_of(0.0, 0.0), stage.photo_of(cw, 0.0), stage.photo_of(cw, ch), stage.photo_of(0.0, ch)],
-        vial: stage.outlines(),
+        series: scene.liquid.as_ref().map(|l| l.dye.series),
+        vial: outlines.map(|o| o[0]),
+        liquid: outlines.filter(|_| scene.liquid.is_some()).map(|o| o[1]),
+        card: corners(0.0, 0.0, w, h),
+        tags: card
+            .tags
+            .iter()
+            .map(|t| (t.id, corners(t.x, t.y, t.size, t.size)))
+            .collect(),
+        homography,
+        light: truth_light,
     };
-    let icc = scene.phone.wide.then(|| moxcms::ColorProfile::new_display_p3().encode().expect("a profile"));
-    Shot { rgb, truth, exif: develop::exif(scene), icc, quality: scene.phone.quality }
+    let iso = (50.0 * scene.exposure.gain).round() as u16;
+    let exif = file::exif(&scene.capture, &scene.phone.name, iso, scene.exposure.flash);
+    Shot {
+        rgb,
+        truth,
+        wide: scene.phone.wide,
+        orientation: scene.capture.orientation,
+        exif,
+    }
 }

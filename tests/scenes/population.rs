@@ -1,297 +1,555 @@
-//! Populations: a session (one phone, light, print and kind of vial) from its seed, and shots of it under changed
-//! conditions, each from its own seed.
+//! Populations of photos: a chart session, and what may differ from it.
+//!
+//! A session draws phone, light, print, vial and test once from its seed; each scene draws its own small changes from its
+//! own. The other populations change one thing of a session's scene.
 
 use rand::Rng;
-use rand::seq::IndexedRandom;
 use rand_chacha::ChaCha8Rng;
 
-use super::camera::{Exposure, Phone};
-use super::dye::{Dye, Series};
-use super::light::{Fall, Light, Shadow, Source};
-use super::pose::Pose;
-use super::print::{Paper, PaperKind, Print, Printer, PrinterKind, plain_colour};
+use super::light::{Fall, Shadow, Source};
+use super::print::{Paper, PaperKind, Printer, PrinterKind, plain_colour};
 use super::seed::{normal, stream};
-use super::spectra::illuminant;
-use super::vial::{Cap, Liquid, Stand, Vial};
-use super::{Clutter, Cover, CoverKind, Scene, Surroundings, Vec3};
+use super::spectra::{Spectrum, illuminant};
+use super::vial::Cap;
+use super::{
+    Capture, Clutter, Cover, CoverKind, Dye, Exposure, Light, Liquid, Phone, Pose, Print, Scene,
+    Series, Stand, Surroundings, Vial,
+};
 
-/// Lights a room may have: daylight, incandescent, fluorescent and LED.
-pub const LIGHTS: [&str; 13] =
-    ["D50", "D55", "D65", "D75", "A", "FL2", "FL7", "FL11", "LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5"];
-
-/// What can go wrong with a photo.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Foul {
-    Shadow,
-    BlownOut,
-    VeryDark,
-    Blurred,
-    Turbid,
-    OtherDye,
-    FlashGlare,
-    MixedLight,
-    OverRange,
-    NoVial,
-    CoveredMarkers,
-    TwoCards,
-}
-
-impl Foul {
-    pub const ALL: [Foul; 12] = [
-        Foul::Shadow,
-        Foul::BlownOut,
-        Foul::VeryDark,
-        Foul::Blurred,
-        Foul::Turbid,
-        Foul::OtherDye,
-        Foul::FlashGlare,
-        Foul::MixedLight,
-        Foul::OverRange,
-        Foul::NoVial,
-        Foul::CoveredMarkers,
-        Foul::TwoCards,
-    ];
-}
-
-/// A calibration session: what stays the same from photo to photo.
+/// What stays the same through a chart session.
 #[derive(Debug, Clone)]
 pub struct Session {
     pub seed: u64,
+    pub dye: Dye,
     pub phone: Phone,
     pub light: Light,
     pub print: Print,
     pub vial: Vial,
-    pub dye: Dye,
     pub surroundings: Surroundings,
     pub size: (u32, u32),
+    /// How the pose and the light vary from shot to shot: 1 = by hand at one place.
+    pub looseness: f64,
 }
 
-fn light(rng: &mut ChaCha8Rng, names: &[&str]) -> Light {
-    let spd = illuminant(names.choose(rng).expect("names"));
-    let source = if rng.random_bool(0.5) { Source::window(spd, rng) } else { Source::lamp(spd, rng) };
-    let seed = rng.random();
-    Light::one(source, seed)
+/// How a photo differs from its session's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// As in the session.
+    Session,
+    OtherLight,
+    OtherCamera,
+    UnevenLight,
+    ShadowOnVial,
+    BlownOut,
+    VeryDark,
+    BadlyBlurred,
+    Turbid,
+    Bubbly,
+    Layered,
+    OtherDye,
+    Flash,
+    MixedLight,
+    OverRange,
+    NoVial,
+    LittleLiquid,
+    CoveredMarkers,
+    TwoCards,
+    NoCard,
+    Bent,
+    Faded,
+    Stained,
+    Tilted,
+}
+
+impl Kind {
+    pub const ALL: [Kind; 24] = [
+        Kind::Session,
+        Kind::OtherLight,
+        Kind::OtherCamera,
+        Kind::UnevenLight,
+        Kind::ShadowOnVial,
+        Kind::BlownOut,
+        Kind::VeryDark,
+        Kind::BadlyBlurred,
+        Kind::Turbid,
+        Kind::Bubbly,
+        Kind::Layered,
+        Kind::OtherDye,
+        Kind::Flash,
+        Kind::MixedLight,
+        Kind::OverRange,
+        Kind::NoVial,
+        Kind::LittleLiquid,
+        Kind::CoveredMarkers,
+        Kind::TwoCards,
+        Kind::NoCard,
+        Kind::Bent,
+        Kind::Faded,
+        Kind::Stained,
+        Kind::Tilted,
+    ];
+}
+
+/// Lights that rooms have: daylight, incandescent, fluorescent and LED.
+const ROOM_LIGHTS: [&str; 15] = [
+    "D65", "D55", "D50", "D75", "A", "FL2", "FL7", "FL11", "LED-B1", "LED-B2", "LED-B3", "LED-B4",
+    "LED-B5", "LED-V1", "LED-V2",
+];
+
+/// A room's light: one illuminant or a mixture of two.
+fn room_spd(rng: &mut ChaCha8Rng) -> (Spectrum, bool) {
+    let name = ROOM_LIGHTS[rng.random_range(0..ROOM_LIGHTS.len())];
+    let mut spd = illuminant(name);
+    if rng.random_bool(0.25) {
+        let other = illuminant(ROOM_LIGHTS[rng.random_range(0..ROOM_LIGHTS.len())]);
+        let share = rng.random_range(0.1..0.4);
+        for (a, b) in spd.iter_mut().zip(other) {
+            *a = *a * (1.0 - share) + b * share;
+        }
+    }
+    (spd, name.starts_with('D'))
+}
+
+fn room_source(rng: &mut ChaCha8Rng) -> Source {
+    let (spd, day) = room_spd(rng);
+    if day {
+        Source::window(spd, rng)
+    } else {
+        Source::lamp(spd, rng)
+    }
+}
+
+/// A room: a main source that falls off a little.
+fn room(rng: &mut ChaCha8Rng) -> Light {
+    let mut source = room_source(rng);
+    let towards = if source.azimuth_deg > 0.0 {
+        rng.random_range(0.0..70.0)
+    } else {
+        rng.random_range(110.0..180.0)
+    };
+    source.fall = Fall::Linear {
+        ratio: rng.random_range(1.02..1.25),
+        towards_deg: towards,
+    };
+    Light::one(source, rng.random())
+}
+
+/// Vials that tests come with.
+fn vial(rng: &mut ChaCha8Rng) -> Vial {
+    let glass = rng.random_bool(0.7);
+    let outer_mm: f64 = rng.random_range(13.0..27.0);
+    let colours = [
+        [0.85, 0.85, 0.83],
+        [0.03, 0.12, 0.45],
+        [0.02, 0.02, 0.02],
+        [0.55, 0.04, 0.04],
+        [0.05, 0.35, 0.12],
+        [0.75, 0.55, 0.05],
+    ];
+    let cap = rng.random_bool(0.75).then(|| Cap {
+        reflectance: plain_colour(colours[rng.random_range(0..colours.len())]),
+        down_mm: rng.random_range(6.0..10.0),
+        above_mm: rng.random_range(1.0..4.0),
+        over_mm: rng.random_range(0.6..1.6),
+        ribs: if rng.random_bool(0.6) {
+            rng.random_range(30..60)
+        } else {
+            0
+        },
+    });
+    Vial {
+        outer_mm,
+        wall_mm: rng.random_range(0.8..1.2),
+        height_mm: (outer_mm * rng.random_range(2.2..3.6)).clamp(38.0, 72.0),
+        base_mm: rng.random_range(1.2..3.2),
+        index: if glass {
+            1.517
+        } else {
+            rng.random_range(1.49..1.59)
+        },
+        wall_tint: if glass {
+            [0.996, 0.999, 0.997]
+        } else {
+            [0.998, 0.998, 0.997]
+        },
+        cap,
+    }
+}
+
+fn print(rng: &mut ChaCha8Rng) -> Print {
+    let papers = [
+        PaperKind::Bright,
+        PaperKind::Bright,
+        PaperKind::Bright,
+        PaperKind::Cream,
+        PaperKind::Recycled,
+    ];
+    let printers = [
+        PrinterKind::DyeJet,
+        PrinterKind::PigmentJet,
+        PrinterKind::Toner,
+    ];
+    let paper = Paper::new(papers[rng.random_range(0..papers.len())], rng);
+    let printer = Printer::new(printers[rng.random_range(0..printers.len())], rng);
+    Print {
+        paper,
+        printer,
+        seed: rng.random(),
+        fade: 0.0,
+        stains: Vec::new(),
+        sheen: rng.random_range(0.0..0.03),
+    }
 }
 
 fn surroundings(rng: &mut ChaCha8Rng) -> Surroundings {
-    let mut grey = |low: f64, high: f64| {
-        let v = rng.random_range(low..high);
-        [v * rng.random_range(0.85..1.15), v, v * rng.random_range(0.7..1.1)]
-    };
-    let (table, wall) = (grey(0.12, 0.6), grey(0.2, 0.75));
-    let clutter = (0..rng.random_range(0..6))
+    let tables = [
+        [0.45, 0.28, 0.15],
+        [0.62, 0.60, 0.57],
+        [0.22, 0.12, 0.06],
+        [0.30, 0.31, 0.33],
+        [0.75, 0.74, 0.70],
+        [0.55, 0.40, 0.22],
+    ];
+    let walls = [
+        [0.62, 0.60, 0.55],
+        [0.45, 0.50, 0.52],
+        [0.70, 0.68, 0.62],
+        [0.25, 0.28, 0.32],
+        [0.50, 0.36, 0.28],
+        [0.12, 0.14, 0.18],
+    ];
+    let clutter = (0..rng.random_range(0..7))
         .map(|_| Clutter {
-            at: [rng.random_range(-160.0..340.0), rng.random_range(0.0..260.0)],
-            half: [rng.random_range(8.0..60.0), rng.random_range(10.0..90.0)],
-            stripes: rng.random_bool(0.2),
-            colour: std::array::from_fn(|_| rng.random_range(0.03..0.7)),
+            at: [
+                rng.random_range(-180.0..360.0),
+                rng.random_range(0.0..260.0),
+            ],
+            half: [rng.random_range(12.0..90.0), rng.random_range(12.0..110.0)],
+            colour: std::array::from_fn(|_| rng.random_range(0.02f64..0.85).powf(1.5)),
+            stripes: rng.random_bool(0.25),
         })
         .collect();
     Surroundings {
         has_card: true,
+        flap_mm: rng.random_range(45.0..65.0),
+        bend_mm: 0.4 * normal(rng),
         second_card: None,
-        bend_mm: 0.0,
-        flap_mm: 45.0,
-        wall_mm: rng.random_range(60.0..900.0),
-        grain: rng.random_range(0.02..0.12),
-        table,
-        wall,
+        table: tables[rng.random_range(0..tables.len())],
+        grain: rng.random_range(0.0..0.12),
+        wall: walls[rng.random_range(0..walls.len())],
+        wall_mm: rng.random_range(60.0..500.0),
         clutter,
         covers: Vec::new(),
     }
 }
 
 impl Session {
-    /// A session from its seed.
+    /// Draws a session.
     pub fn new(seed: u64, series: Series) -> Session {
-        let mut rng = stream(seed, 10 + series as u64);
-        let rng = &mut rng;
-        let paper = Paper::new(*[PaperKind::Bright, PaperKind::Bright, PaperKind::Cream, PaperKind::Recycled].choose(rng).expect("kinds"), rng);
-        let printer = Printer::new(*[PrinterKind::DyeJet, PrinterKind::PigmentJet, PrinterKind::Toner].choose(rng).expect("kinds"), rng);
-        let outer = rng.random_range(14.0..26.0);
-        let height = rng.random_range(45.0..75.0);
-        let cap_colour = *[[0.8, 0.8, 0.8], [0.05, 0.05, 0.05], [0.05, 0.1, 0.4], [0.5, 0.04, 0.04], [0.1, 0.35, 0.12]].choose(rng).expect("colours");
-        let cap = rng.random_bool(0.7).then(|| Cap {
-            reflectance: plain_colour(cap_colour),
-            down_mm: rng.random_range(5.0..9.0),
-            above_mm: rng.random_range(1.0..5.0),
-            over_mm: rng.random_range(0.5..1.5),
-            ribs: if rng.random_bool(0.5) { 24 } else { 0 },
-        });
-        let vial = Vial {
-            outer_mm: outer,
-            wall_mm: rng.random_range(0.8..1.2),
-            height_mm: height,
-            base_mm: rng.random_range(1.0..3.0),
-            index: rng.random_range(1.49..1.56),
-            wall_tint: [rng.random_range(0.990..1.0), 1.0, rng.random_range(0.990..1.0)],
-            cap,
-        };
-        let peak = rng.random_range(0.9..1.5);
-        let path = vial.path_mm();
+        let mut rng = stream(seed, 2);
+        let vial = vial(&mut rng);
+        let dye = Dye::new(series, rng.random_range(1.0..1.5), vial.path_mm());
+        let portrait = rng.random_bool(0.4);
         Session {
             seed,
-            phone: Phone::seeded(rng),
-            light: light(rng, &["D50", "D55", "D65", "LED-B3", "LED-B4", "FL7", "LED-B5"]),
-            print: Print { paper, printer, seed: rng.random(), fade: 0.0, stains: Vec::new(), sheen: rng.random_range(0.0..0.02) },
+            dye,
+            phone: Phone::seeded(&mut stream(seed, 3)),
+            light: room(&mut stream(seed, 4)),
+            print: print(&mut stream(seed, 5)),
+            surroundings: surroundings(&mut stream(seed, 6)),
             vial,
-            dye: Dye::new(series, peak, path),
-            surroundings: surroundings(rng),
-            size: (1280, 960),
+            size: if portrait { (1200, 1600) } else { (1600, 1200) },
+            looseness: 1.0,
         }
     }
 
-    /// A shot of the session itself: same phone and light, held and filled anew.
-    pub fn own(&self, concentration: f64, seed: u64) -> Scene {
-        let mut rng = stream(seed, self.seed.wrapping_mul(31).wrapping_add(3));
-        let rng = &mut rng;
+    /// A photo like the session's.
+    pub fn scene(&self, seed: u64, concentration: f64) -> Scene {
+        let seed = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ self.seed;
+        let mut rng = stream(seed, 10);
+        let mut pose = Pose::hand(&mut rng);
+        if self.size.0 < self.size.1 {
+            pose.cover = (pose.cover * 1.3).min(0.85);
+        }
+        let mut light = self.light.clone();
+        for s in &mut light.sources {
+            s.strength *= (0.05 * self.looseness * normal(&mut rng)).exp();
+            s.azimuth_deg += self.looseness * normal(&mut rng);
+            if let Fall::Linear { ratio, towards_deg } = &mut s.fall {
+                *ratio = (*ratio + 0.04 * self.looseness * normal(&mut rng)).max(1.0);
+                *towards_deg += 8.0 * self.looseness * normal(&mut rng);
+            }
+        }
+        let bubbles = if rng.random_bool(0.3) {
+            bubbles(&mut rng, 3)
+        } else {
+            Vec::new()
+        };
         Scene {
-            seed: seed ^ self.seed.rotate_left(17),
+            seed,
             size: self.size,
-            pose: Pose::hand(rng),
-            light: self.light.clone(),
-            print: self.print.clone(),
+            pose,
+            stand: Stand {
+                offset_mm: (1.3 * normal(&mut rng)).clamp(-4.0, 4.0),
+                gap_mm: rng.random_range(0.0..2.0),
+                card_lean_deg: rng.random_range(0.0..4.0),
+            },
             vial: Some(self.vial.clone()),
             liquid: Some(Liquid {
                 dye: self.dye.clone(),
                 concentration,
-                fill: rng.random_range(0.62..0.72),
+                fill: rng.random_range(0.60..0.78),
                 turbidity: 0.0,
                 layers: 0.0,
-                bubbles: (0..rng.random_range(0..3))
-                    .map(|_| [rng.random_range(-0.9..0.9), rng.random_range(-0.4..0.4), rng.random_range(0.05..0.95), rng.random_range(0.2..0.6)])
-                    .collect(),
+                bubbles,
             }),
-            stand: Stand {
-                offset_mm: (1.5 * normal(rng)).clamp(-4.0, 4.0),
-                gap_mm: rng.random_range(0.0..2.0),
-                card_lean_deg: rng.random_range(0.0..4.0),
-            },
-            surroundings: self.surroundings.clone(),
+            light,
+            print: self.print.clone(),
             phone: self.phone.clone(),
-            exposure: Exposure::seeded(rng),
-            taken_at: "2026:11:02 09:30:00".into(),
+            exposure: Exposure::seeded(&mut rng),
+            surroundings: self.surroundings.clone(),
+            capture: Capture {
+                taken_at: format!(
+                    "2026:03:{:02} {:02}:{:02}:00",
+                    rng.random_range(1..29),
+                    rng.random_range(8..19),
+                    rng.random_range(0..60)
+                ),
+                offset: "-08:00".into(),
+                orientation: 1,
+                software: None,
+                seconds: 1.0 / rng.random_range(30.0..200.0),
+            },
         }
     }
 
-    /// Under another lamp or another daylight, from another side, held more freely.
-    pub fn other_light(&self, concentration: f64, seed: u64) -> Scene {
-        let mut scene = self.own(concentration, seed);
-        let mut rng = stream(seed, 41);
-        scene.light = light(&mut rng, &LIGHTS);
-        free(&mut scene, &mut rng);
-        scene
-    }
-
-    /// With another phone.
-    pub fn other_camera(&self, concentration: f64, seed: u64) -> Scene {
-        let mut scene = self.own(concentration, seed);
-        let mut rng = stream(seed, 42);
-        scene.phone = Phone::seeded(&mut rng);
-        free(&mut scene, &mut rng);
-        scene
-    }
-
-    /// In light that falls off to one side or comes from a lamp near by.
-    pub fn uneven(&self, concentration: f64, seed: u64) -> Scene {
-        let mut scene = self.own(concentration, seed);
-        let mut rng = stream(seed, 43);
-        let source = &mut scene.light.sources[0];
-        source.fall = if rng.random_bool(0.5) {
-            Fall::Linear { ratio: rng.random_range(1.5..3.0), towards_deg: rng.random_range(0.0..360.0) }
-        } else {
-            Fall::Lamp { at: [rng.random_range(-150.0..330.0), rng.random_range(120.0..380.0), rng.random_range(150.0..350.0)] }
-        };
-        free(&mut scene, &mut rng);
-        scene
-    }
-
-    /// Something wrong.
-    pub fn foul(&self, kind: Foul, concentration: f64, seed: u64) -> Scene {
-        let mut scene = self.own(concentration, seed);
-        let mut rng = stream(seed, 60 + kind as u64);
-        let rng = &mut rng;
+    /// A photo that differs from the session's in one way.
+    pub fn scene_of(&self, kind: Kind, seed: u64, concentration: f64) -> Scene {
+        let mut s = self.scene(seed, concentration);
+        let rng = &mut stream(s.seed, 20);
         match kind {
-            Foul::Shadow => {
-                scene.light.shadow = Some(Shadow {
-                    at: [90.0 + rng.random_range(-8.0..8.0), 80.0],
-                    across_deg: rng.random_range(-15.0..15.0),
-                    half_width_mm: rng.random_range(4.0..9.0),
-                    soft_mm: rng.random_range(1.0..4.0),
-                    depth: rng.random_range(0.35..0.7),
+            Kind::Session => {}
+            Kind::OtherLight => s.light = room(rng),
+            Kind::OtherCamera => s.phone = Phone::seeded(rng),
+            Kind::UnevenLight => uneven(&mut s, rng),
+            Kind::ShadowOnVial => {
+                // An edge across the vial, as of a hand or of the phone.
+                s.light.shadow = Some(Shadow {
+                    at: [90.0 + rng.random_range(-6.0..6.0) + 400.0, 62.0],
+                    across_deg: rng.random_range(-25.0..25.0),
+                    half_width_mm: 400.0,
+                    soft_mm: rng.random_range(3.0..14.0),
+                    depth: rng.random_range(0.5..0.8),
                 });
             }
-            Foul::BlownOut => scene.exposure.stops = rng.random_range(1.6..2.6),
-            Foul::VeryDark => {
-                scene.exposure.stops = rng.random_range(-6.0..-4.5);
-                scene.exposure.gain = 20.0;
+            Kind::BlownOut => s.exposure.stops = rng.random_range(1.2..2.0),
+            Kind::VeryDark => {
+                s.exposure.stops = rng.random_range(-4.5..-3.2);
+                s.exposure.gain *= 4.0;
             }
-            Foul::Blurred => {
-                if rng.random_bool(0.5) {
-                    scene.exposure.defocus = rng.random_range(0.008..0.014);
-                } else {
-                    scene.exposure.motion = rng.random_range(0.03..0.05);
+            Kind::BadlyBlurred => {
+                s.exposure.defocus = rng.random_range(0.004..0.008);
+                s.exposure.motion = rng.random_range(0.0..0.01);
+            }
+            Kind::Turbid => liquid(&mut s).turbidity = rng.random_range(0.35..0.7),
+            Kind::Bubbly => liquid(&mut s).bubbles = bubbles(rng, 60),
+            Kind::Layered => {
+                liquid(&mut s).layers =
+                    rng.random_range(0.4..0.8) * if rng.random_bool(0.5) { 1.0 } else { -1.0 }
+            }
+            Kind::OtherDye => {
+                let others: Vec<Series> = Series::ALL
+                    .into_iter()
+                    .filter(|o| *o != self.dye.series)
+                    .collect();
+                let other = others[rng.random_range(0..others.len())];
+                let dye = Dye::new(other, self.dye.peak, self.dye.path_mm);
+                let steps = other.steps();
+                let l = liquid(&mut s);
+                l.concentration = steps[rng.random_range(steps.len() / 2..steps.len())];
+                l.dye = dye;
+            }
+            Kind::Flash => {
+                s.exposure.flash = true;
+                for source in &mut s.light.sources {
+                    source.strength *= 0.3;
+                }
+                let at = [
+                    90.0 + 25.0 * normal(rng),
+                    75.0 + 15.0 * normal(rng),
+                    rng.random_range(230.0..330.0),
+                ];
+                s.light.sources.push(Source::flash(
+                    rng.random_range(0.6..1.5),
+                    at,
+                    super::Vec3::new(90.0, 62.0, 0.0),
+                ));
+                s.print.sheen = s.print.sheen.max(0.02) * rng.random_range(2.0..8.0);
+            }
+            Kind::MixedLight => {
+                let mut window = Source::window(illuminant("D65"), rng);
+                window.azimuth_deg = -window.azimuth_deg.abs();
+                window.fall = Fall::Linear {
+                    ratio: 3.0,
+                    towards_deg: 180.0,
+                };
+                window.strength = 0.5;
+                let mut lamp = Source::lamp(illuminant("A"), rng);
+                lamp.azimuth_deg = lamp.azimuth_deg.abs() + 20.0;
+                lamp.fall = Fall::Linear {
+                    ratio: 3.0,
+                    towards_deg: 0.0,
+                };
+                lamp.strength = 0.5;
+                s.light.sources = vec![window, lamp];
+            }
+            Kind::OverRange => {
+                let top = *self.dye.series.steps().last().expect("steps");
+                liquid(&mut s).concentration = top * rng.random_range(1.8..4.0);
+            }
+            Kind::NoVial => {
+                s.vial = None;
+                s.liquid = None;
+            }
+            Kind::LittleLiquid => liquid(&mut s).fill = rng.random_range(0.05..0.18),
+            Kind::CoveredMarkers => cover_markers(&mut s, rng),
+            Kind::TwoCards => {
+                s.surroundings.second_card = Some([
+                    186.0,
+                    rng.random_range(-20.0..10.0),
+                    rng.random_range(-6.0..6.0),
+                ]);
+                s.pose.cover = 0.40;
+                s.pose.aim_mm[0] += 92.0;
+            }
+            Kind::NoCard => s.surroundings.has_card = false,
+            Kind::Bent => {
+                s.surroundings.bend_mm =
+                    rng.random_range(5.0..14.0) * if rng.random_bool(0.5) { 1.0 } else { -1.0 }
+            }
+            Kind::Faded => s.print.fade = rng.random_range(0.25..0.5),
+            Kind::Stained => {
+                for _ in 0..rng.random_range(1..4) {
+                    s.print.stains.push(super::print::Stain {
+                        at: [
+                            if rng.random_bool(0.5) {
+                                rng.random_range(15.0..65.0)
+                            } else {
+                                rng.random_range(115.0..165.0)
+                            },
+                            rng.random_range(20.0..105.0),
+                        ],
+                        radius_mm: rng.random_range(6.0..18.0),
+                        takes: [
+                            rng.random_range(0.05..0.15),
+                            rng.random_range(0.15..0.3),
+                            rng.random_range(0.3..0.5),
+                        ],
+                    });
                 }
             }
-            Foul::Turbid => scene.liquid.as_mut().expect("liquid").turbidity = rng.random_range(0.35..0.7),
-            Foul::OtherDye => {
-                let others: Vec<Series> = match self.dye.series {
-                    Series::Pink | Series::YellowRed => vec![Series::YellowBlue, Series::Indophenol],
-                    _ => vec![Series::Pink],
-                };
-                let series = *others.choose(rng).expect("others");
-                let liquid = scene.liquid.as_mut().expect("liquid");
-                liquid.dye = Dye::new(series, self.dye.peak, self.dye.path_mm);
-                liquid.concentration = series.steps()[series.steps().len() - 2];
-            }
-            Foul::FlashGlare => {
-                scene.exposure.flash = true;
-                let at = [90.0 + rng.random_range(-20.0..20.0), 60.0 + rng.random_range(-10.0..30.0), 300.0];
-                scene.light.sources[0].strength = 0.3;
-                scene.light.sources.push(Source::flash(0.7, at, Vec3::new(90.0, 62.0, 0.0)));
-            }
-            Foul::MixedLight => {
-                let mut a = Source::window(illuminant("D75"), rng);
-                let mut b = Source::lamp(illuminant("A"), rng);
-                a.strength = 0.5;
-                b.strength = 0.5;
-                let towards = rng.random_range(0.0..360.0);
-                a.fall = Fall::Linear { ratio: 8.0, towards_deg: towards };
-                b.fall = Fall::Linear { ratio: 8.0, towards_deg: towards + 180.0 };
-                scene.light = Light { sources: vec![a, b], shadow: None, room_seed: 5 };
-            }
-            Foul::OverRange => {
-                let top = self.dye.series.steps().last().expect("steps");
-                scene.liquid.as_mut().expect("liquid").concentration = top * rng.random_range(1.6..3.0);
-            }
-            Foul::NoVial => {
-                scene.vial = None;
-                scene.liquid = None;
-            }
-            Foul::CoveredMarkers => {
-                let corner = *[[15.0, 15.0], [165.0, 15.0], [15.0, 62.0], [165.0, 62.0]].choose(rng).expect("corners");
-                scene.surroundings.covers.push(Cover {
-                    kind: CoverKind::Finger,
-                    at: corner,
-                    half: [9.0, 40.0],
-                    turn_deg: rng.random_range(-60.0..60.0),
-                    before_mm: 3.0,
-                    colour: [0.55, 0.32, 0.24],
-                });
-            }
-            Foul::TwoCards => {
-                scene.surroundings.second_card = Some([20.0, -135.0, 0.02]);
-                scene.pose.cover = 0.5;
+            Kind::Tilted => {
+                s.pose.tilt_deg = rng.random_range(15.0..40.0);
+                // From the sides or above: the table keeps the phone from going far below.
+                s.pose.from_deg = rng.random_range(0.0..180.0);
+                s.pose.roll_deg = rng.random_range(-180.0..180.0);
             }
         }
-        scene
+        s
     }
 }
 
-/// A hand that holds the phone as people do: tilted up to 25 degrees, turned, nearer or farther.
-fn free(scene: &mut Scene, rng: &mut ChaCha8Rng) {
-    scene.pose.tilt_deg = rng.random_range(0.0..25.0);
-    scene.pose.from_deg = rng.random_range(20.0..160.0);
-    scene.pose.roll_deg = 6.0 * normal(rng);
-    scene.pose.cover = rng.random_range(0.5..0.85);
+fn liquid(s: &mut Scene) -> &mut Liquid {
+    s.liquid.as_mut().expect("a session's scene has liquid")
+}
+
+/// Up to `most` bubbles at the wall or afloat, most of them small.
+fn bubbles(rng: &mut ChaCha8Rng, most: usize) -> Vec<[f64; 4]> {
+    (0..rng.random_range(most.div_ceil(2)..=most))
+        .map(|_| {
+            let angle = rng.random_range(0.0..std::f64::consts::TAU);
+            let r = rng.random_range(0.5f64..0.97);
+            [
+                r * angle.sin(),
+                r * angle.cos(),
+                rng.random_range(0.02..0.98),
+                0.15 + 0.6 * rng.random_range(0.0f64..1.0).powi(3),
+            ]
+        })
+        .collect()
+}
+
+/// Strong fall-off to a side, a near lamp, or a soft shadow over a part of the card.
+fn uneven(s: &mut Scene, rng: &mut ChaCha8Rng) {
+    let source = &mut s.light.sources[0];
+    match rng.random_range(0..3) {
+        0 => {
+            source.fall = Fall::Linear {
+                ratio: rng.random_range(1.5..3.0),
+                towards_deg: rng.random_range(0.0..360.0),
+            };
+        }
+        1 => {
+            let d = source.direction() * rng.random_range(260.0..420.0);
+            source.fall = Fall::Lamp {
+                at: [90.0 + d.x, 62.0 + d.y, d.z.max(90.0)],
+            };
+        }
+        _ => {
+            let side = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
+            s.light.shadow = Some(Shadow {
+                at: [90.0 + side * rng.random_range(430.0..480.0), 62.0],
+                across_deg: rng.random_range(-30.0..30.0),
+                half_width_mm: 400.0,
+                soft_mm: rng.random_range(15.0..50.0),
+                depth: rng.random_range(0.3..0.6),
+            });
+        }
+    }
+}
+
+/// A finger or a box over one or two markers.
+fn cover_markers(s: &mut Scene, rng: &mut ChaCha8Rng) {
+    let corners = [[12.0, 12.0], [168.0, 12.0], [168.0, 112.0], [12.0, 112.0]];
+    let first = rng.random_range(0..4);
+    for k in 0..rng.random_range(1..=2) {
+        let at = corners[(first + k) % 4];
+        let skin =
+            [[0.55, 0.32, 0.22], [0.35, 0.19, 0.12], [0.68, 0.45, 0.36]][rng.random_range(0..3)];
+        s.surroundings.covers.push(if rng.random_bool(0.6) {
+            Cover {
+                kind: CoverKind::Finger,
+                at: [
+                    at[0] + rng.random_range(-3.0..3.0),
+                    at[1] + rng.random_range(-3.0..3.0),
+                ],
+                half: [rng.random_range(7.0..9.0), 60.0],
+                turn_deg: if at[0] < 90.0 { 90.0 } else { -90.0 } + rng.random_range(-30.0..30.0),
+                before_mm: 6.0,
+                colour: skin,
+            }
+        } else {
+            Cover {
+                kind: CoverKind::Sheet,
+                at,
+                half: [rng.random_range(10.0..16.0), rng.random_range(10.0..16.0)],
+                turn_deg: rng.random_range(-40.0..40.0),
+                before_mm: 4.0,
+                colour: std::array::from_fn(|_| rng.random_range(0.05..0.8)),
+            }
+        });
+    }
+}
+
+impl Scene {
+    /// A photo of a pink test at its middle step with a session's own phone and light.
+    pub fn plain(seed: u64) -> Scene {
+        Session::new(1, Series::Pink).scene(seed, 10.0)
+    }
+
+    /// The same at another size; what is blurred is blurred alike.
+    pub fn sized(mut self, width: u32, height: u32) -> Scene {
+        self.size = (width, height);
+        self
+    }
 }

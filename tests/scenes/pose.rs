@@ -6,9 +6,9 @@
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
+use super::Vec3;
 use super::layout::Layout;
 use super::seed::normal;
-use super::Vec3;
 
 /// The phone's place relative to the card.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,14 +52,24 @@ pub struct Camera {
 }
 
 impl Camera {
-    pub fn new(pose: &Pose, size: (u32, u32), field_deg: f64, distortion: f64, card: &Layout) -> Camera {
+    pub fn new(
+        pose: &Pose,
+        size: (u32, u32),
+        field_deg: f64,
+        distortion: f64,
+        card: &Layout,
+    ) -> Camera {
         let (w, h) = (f64::from(size.0), f64::from(size.1));
         let focal_px = w.max(h) / 2.0 / (field_deg.to_radians() / 2.0).tan();
         let (sin, cos) = pose.roll_deg.to_radians().sin_cos();
         let wide = card.width_mm * cos.abs() + card.height_mm * sin.abs();
         let tall = card.width_mm * sin.abs() + card.height_mm * cos.abs();
         let px_per_mm = (pose.cover * w / wide).min(0.92 * h / tall);
-        let target = Vec3::new(card.width_mm / 2.0 + pose.aim_mm[0], card.height_mm / 2.0 + pose.aim_mm[1], 0.0);
+        let target = Vec3::new(
+            card.width_mm / 2.0 + pose.aim_mm[0],
+            card.height_mm / 2.0 + pose.aim_mm[1],
+            0.0,
+        );
         let (tilt, from) = (pose.tilt_deg.to_radians(), pose.from_deg.to_radians());
         let towards = Vec3::new(tilt.sin() * from.cos(), tilt.sin() * from.sin(), tilt.cos());
         let at = target + towards * (focal_px / px_per_mm);
@@ -89,7 +99,10 @@ impl Camera {
     pub fn project(&self, p: &Vec3) -> [f64; 2] {
         let q = p - self.at;
         let z = q.dot(&self.forward);
-        let (x, y) = (self.focal_px * q.dot(&self.right) / z, -self.focal_px * q.dot(&self.up) / z);
+        let (x, y) = (
+            self.focal_px * q.dot(&self.right) / z,
+            -self.focal_px * q.dot(&self.up) / z,
+        );
         let (mut u, mut v) = (x, y);
         for _ in 0..6 {
             let s = 1.0 + self.distortion * (u * u + v * v) / self.half_diagonal.powi(2);
@@ -108,7 +121,11 @@ impl Camera {
                 z,
             ]
         };
-        let (a, b, c) = (column(&Vec3::x()), column(&-Vec3::y()), column(&(Vec3::new(0.0, height_mm, 0.0) - self.at)));
+        let (a, b, c) = (
+            column(&Vec3::x()),
+            column(&-Vec3::y()),
+            column(&(Vec3::new(0.0, height_mm, 0.0) - self.at)),
+        );
         std::array::from_fn(|r| [a[r], b[r], c[r]])
     }
 }

@@ -8,7 +8,9 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::seed::normal;
-use super::spectra::{N, Spectrum, XYZ_TO_SRGB, apply, bump, decode, illuminant, rise, spectrum, xyz};
+use super::spectra::{
+    N, Spectrum, XYZ_TO_SRGB, apply, bump, decode, illuminant, rise, spectrum, xyz,
+};
 
 /// Sorts of paper.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,11 +39,28 @@ impl Paper {
     pub fn new(kind: PaperKind, rng: &mut ChaCha8Rng) -> Paper {
         let level = rng.random_range(-0.015..0.015);
         let (body, brightener, texture): (Spectrum, f64, f64) = match kind {
-            PaperKind::Bright => (spectrum(|w| 0.87 + level - 0.35 * rise(-w, -402.0, 7.0)), rng.random_range(0.05..0.11), 0.004),
-            PaperKind::Cream => (spectrum(|w| 0.84 + level - 0.16 * rise(-w, -470.0, 35.0)), 0.0, 0.005),
-            PaperKind::Recycled => (spectrum(|w| 0.70 + level + 0.00013 * (w - 550.0)), rng.random_range(0.0..0.02), 0.012),
+            PaperKind::Bright => (
+                spectrum(|w| 0.87 + level - 0.35 * rise(-w, -402.0, 7.0)),
+                rng.random_range(0.05..0.11),
+                0.004,
+            ),
+            PaperKind::Cream => (
+                spectrum(|w| 0.84 + level - 0.16 * rise(-w, -470.0, 35.0)),
+                0.0,
+                0.005,
+            ),
+            PaperKind::Recycled => (
+                spectrum(|w| 0.70 + level + 0.00013 * (w - 550.0)),
+                rng.random_range(0.0..0.02),
+                0.012,
+            ),
         };
-        Paper { kind, body, brightener, texture }
+        Paper {
+            kind,
+            body,
+            brightener,
+            texture,
+        }
     }
 
     /// What the paper sends back under a light, as a reflectance: the brightener turns the light's violet into blue.
@@ -81,24 +100,67 @@ impl Printer {
         let mut j = |s: f64| s * normal(rng);
         let bands: [[(f64, f64, f64); 3]; 3] = match kind {
             PrinterKind::DyeJet => [
-                [(1.0, 635.0 + j(4.0), 48.0), (0.16, 560.0, 40.0), (0.10, 410.0, 40.0)],
-                [(1.0, 545.0 + j(4.0), 32.0), (0.35, 510.0, 25.0), (0.20, 420.0, 40.0)],
-                [(1.0, 435.0 + j(4.0), 38.0), (0.10, 490.0, 25.0), (0.02, 600.0, 60.0)],
+                [
+                    (1.0, 635.0 + j(4.0), 48.0),
+                    (0.16, 560.0, 40.0),
+                    (0.10, 410.0, 40.0),
+                ],
+                [
+                    (1.0, 545.0 + j(4.0), 32.0),
+                    (0.35, 510.0, 25.0),
+                    (0.20, 420.0, 40.0),
+                ],
+                [
+                    (1.0, 435.0 + j(4.0), 38.0),
+                    (0.10, 490.0, 25.0),
+                    (0.02, 600.0, 60.0),
+                ],
             ],
             PrinterKind::PigmentJet => [
-                [(1.0, 620.0 + j(4.0), 38.0), (0.75, 690.0, 35.0), (0.14, 440.0, 60.0)],
-                [(1.0, 560.0 + j(4.0), 24.0), (0.80, 525.0, 24.0), (0.22, 430.0, 50.0)],
-                [(1.0, 425.0 + j(4.0), 45.0), (0.18, 495.0, 20.0), (0.03, 600.0, 60.0)],
+                [
+                    (1.0, 620.0 + j(4.0), 38.0),
+                    (0.75, 690.0, 35.0),
+                    (0.14, 440.0, 60.0),
+                ],
+                [
+                    (1.0, 560.0 + j(4.0), 24.0),
+                    (0.80, 525.0, 24.0),
+                    (0.22, 430.0, 50.0),
+                ],
+                [
+                    (1.0, 425.0 + j(4.0), 45.0),
+                    (0.18, 495.0, 20.0),
+                    (0.03, 600.0, 60.0),
+                ],
             ],
             PrinterKind::Toner => [
-                [(1.0, 612.0 + j(4.0), 34.0), (0.9, 675.0, 38.0), (0.22, 420.0, 60.0)],
-                [(1.0, 566.0 + j(4.0), 20.0), (0.85, 530.0, 26.0), (0.30, 440.0, 45.0)],
-                [(1.0, 440.0 + j(4.0), 42.0), (0.25, 500.0, 16.0), (0.05, 610.0, 80.0)],
+                [
+                    (1.0, 612.0 + j(4.0), 34.0),
+                    (0.9, 675.0, 38.0),
+                    (0.22, 420.0, 60.0),
+                ],
+                [
+                    (1.0, 566.0 + j(4.0), 20.0),
+                    (0.85, 530.0, 26.0),
+                    (0.30, 440.0, 45.0),
+                ],
+                [
+                    (1.0, 440.0 + j(4.0), 42.0),
+                    (0.25, 500.0, 16.0),
+                    (0.05, 610.0, 80.0),
+                ],
             ],
         };
         let black_slope = j(0.0006);
-        let ink = |b: &[(f64, f64, f64); 3]| spectrum(|w| b.iter().map(|(a, c, s)| a * bump(w, *c, *s)).sum());
-        let inks = [ink(&bands[0]), ink(&bands[1]), ink(&bands[2]), spectrum(|w| 1.0 + black_slope * (w - 550.0))];
+        let ink = |b: &[(f64, f64, f64); 3]| {
+            spectrum(|w| b.iter().map(|(a, c, s)| a * bump(w, *c, *s)).sum())
+        };
+        let inks = [
+            ink(&bands[0]),
+            ink(&bands[1]),
+            ink(&bands[2]),
+            spectrum(|w| 1.0 + black_slope * (w - 550.0)),
+        ];
         let (black_share, solid_black) = match kind {
             PrinterKind::DyeJet => (0.15, rng.random_range(0.048..0.060)),
             PrinterKind::PigmentJet => (0.45, rng.random_range(0.040..0.052)),
@@ -151,7 +213,10 @@ impl Printer {
                 }
             }
             let normal = jt.transpose() * jt + nalgebra::Matrix3::identity() * 1e-6;
-            let step = normal.lu().solve(&(jt.transpose() * nalgebra::Vector3::from(e))).unwrap_or_default();
+            let step = normal
+                .lu()
+                .solve(&(jt.transpose() * nalgebra::Vector3::from(e)))
+                .unwrap_or_default();
             for k in 0..3 {
                 cmy[k] = (cmy[k] - step[k].clamp(-0.3, 0.3)).clamp(0.0, 2.0);
             }
@@ -162,9 +227,14 @@ impl Printer {
     /// The reflectance relative to paper that this printer makes of an sRGB code, each ink kept to a share of its amount.
     fn patch(&self, srgb: [u8; 3], kept: [f64; 4], rng: &mut ChaCha8Rng) -> Spectrum {
         let aim = self.aim(srgb);
-        let amounts =
-            std::array::from_fn(|k| (aim[k] * self.ink_error[k] * kept[k] * (1.0 + self.patch_error * normal(rng))).max(0.0));
-        if srgb == [255; 3] { [1.0; N] } else { self.laid(amounts) }
+        let amounts = std::array::from_fn(|k| {
+            (aim[k] * self.ink_error[k] * kept[k] * (1.0 + self.patch_error * normal(rng))).max(0.0)
+        });
+        if srgb == [255; 3] {
+            [1.0; N]
+        } else {
+            self.laid(amounts)
+        }
     }
 }
 
@@ -185,7 +255,12 @@ pub struct Print {
 impl Print {
     /// The reflectance relative to paper of a patch; call in the order of the layout with one generator.
     pub fn patch(&self, srgb: [u8; 3], rng: &mut ChaCha8Rng) -> Spectrum {
-        let kept = [1.0 - self.fade / 3.0, 1.0 - self.fade, 1.0 - self.fade * 2.0 / 3.0, 1.0];
+        let kept = [
+            1.0 - self.fade / 3.0,
+            1.0 - self.fade,
+            1.0 - self.fade * 2.0 / 3.0,
+            1.0,
+        ];
         self.printer.patch(srgb, kept, rng)
     }
 }

@@ -6,7 +6,7 @@ use super::bake::{Bake, Extra, REACH, Rgb, Zone, materials};
 use super::layout::{Face, Printed};
 use super::pose::Camera;
 use super::seed::texture;
-use super::vial::{Inside, Passage, Vial, fresnel};
+use super::vial::{Inside, Passage, Vial, WATER, fresnel};
 use super::{CoverKind, Layout, Scene, Vec3};
 
 /// A scene made ready for rays.
@@ -68,7 +68,9 @@ impl<'a> Stage<'a> {
             scene,
             card,
             face: Face::new(card),
-            bakes: (0..scene.light.sources.len()).map(|s| Bake::new(scene, card, s)).collect(),
+            bakes: (0..scene.light.sources.len())
+                .map(|s| Bake::new(scene, card, s))
+                .collect(),
             extra,
             camera,
             size: [card.width_mm, card.height_mm],
@@ -88,36 +90,51 @@ impl<'a> Stage<'a> {
 
     fn local(&self, p: &Vec3) -> Local {
         let q = p - self.foot;
-        Local { x: q.x, z: q.dot(&self.out), h: q.dot(&self.up) }
+        Local {
+            x: q.x,
+            z: q.dot(&self.out),
+            h: q.dot(&self.up),
+        }
     }
 
     /// The picture at one value a pixel, edges sampled more finely.
     pub fn picture(&self, width: usize, height: usize) -> Vec<Rgb> {
         let mut first = vec![[0f32; 3]; width * height];
-        first.par_chunks_mut(width).enumerate().for_each(|(v, row)| {
-            for (u, px) in row.iter_mut().enumerate() {
-                *px = self.seen(u as f64 + 0.5, v as f64 + 0.5);
-            }
-        });
-        let differs = |a: &Rgb, b: &Rgb| (0..3).any(|c| (a[c] - b[c]).abs() > 0.03 * (a[c] + b[c]) + 0.002);
-        let mut second = first.clone();
-        second.par_chunks_mut(width).enumerate().for_each(|(v, row)| {
-            for (u, px) in row.iter_mut().enumerate() {
-                let here = &first[v * width + u];
-                let edge = (u > 0 && differs(here, &first[v * width + u - 1]))
-                    || (u + 1 < width && differs(here, &first[v * width + u + 1]))
-                    || (v > 0 && differs(here, &first[(v - 1) * width + u]))
-                    || (v + 1 < height && differs(here, &first[(v + 1) * width + u]));
-                if edge {
-                    let mut sum = scaled(*here, 1.0 / 9.0);
-                    for k in (0..9).filter(|k| *k != 4) {
-                        let (i, j) = ((k % 3) as f64, (k / 3) as f64);
-                        add(&mut sum, self.seen(u as f64 + (i + 0.5) / 3.0, v as f64 + (j + 0.5) / 3.0), 1.0 / 9.0);
-                    }
-                    *px = sum;
+        first
+            .par_chunks_mut(width)
+            .enumerate()
+            .for_each(|(v, row)| {
+                for (u, px) in row.iter_mut().enumerate() {
+                    *px = self.seen(u as f64 + 0.5, v as f64 + 0.5);
                 }
-            }
-        });
+            });
+        let differs =
+            |a: &Rgb, b: &Rgb| (0..3).any(|c| (a[c] - b[c]).abs() > 0.03 * (a[c] + b[c]) + 0.002);
+        let mut second = first.clone();
+        second
+            .par_chunks_mut(width)
+            .enumerate()
+            .for_each(|(v, row)| {
+                for (u, px) in row.iter_mut().enumerate() {
+                    let here = &first[v * width + u];
+                    let edge = (u > 0 && differs(here, &first[v * width + u - 1]))
+                        || (u + 1 < width && differs(here, &first[v * width + u + 1]))
+                        || (v > 0 && differs(here, &first[(v - 1) * width + u]))
+                        || (v + 1 < height && differs(here, &first[(v + 1) * width + u]));
+                    if edge {
+                        let mut sum = scaled(*here, 1.0 / 9.0);
+                        for k in (0..9).filter(|k| *k != 4) {
+                            let (i, j) = ((k % 3) as f64, (k / 3) as f64);
+                            add(
+                                &mut sum,
+                                self.seen(u as f64 + (i + 0.5) / 3.0, v as f64 + (j + 0.5) / 3.0),
+                                1.0 / 9.0,
+                            );
+                        }
+                        *px = sum;
+                    }
+                }
+            });
         second
     }
 
@@ -128,7 +145,8 @@ impl<'a> Stage<'a> {
         if let Some(c) = self.covered(&o, &d) {
             return c;
         }
-        self.vial_seen(&o, &d).unwrap_or_else(|| self.beyond(&o, &d, None))
+        self.vial_seen(&o, &d)
+            .unwrap_or_else(|| self.beyond(&o, &d, None))
     }
 
     /// A finger, box or other thing in front of the card.
@@ -138,12 +156,23 @@ impl<'a> Stage<'a> {
             let p = o + d * t;
             let (dx, dy) = (p.x - cover.at[0], (self.size[1] - p.y) - cover.at[1]);
             let (s, c) = cover.turn_deg.to_radians().sin_cos();
-            let (a, b) = ((dx * c + dy * s) / cover.half[0], (dy * c - dx * s) / cover.half[1]);
+            let (a, b) = (
+                (dx * c + dy * s) / cover.half[0],
+                (dy * c - dx * s) / cover.half[1],
+            );
             let inside = match cover.kind {
                 CoverKind::Finger => {
                     // A round tip at one end of a long bar.
                     let along = b.max(0.0) * cover.half[1] / cover.half[0];
-                    if b > 1.0 || (a * a + if b < 0.0 { (b * cover.half[1] / cover.half[0]).powi(2) } else { 0.0 }) > 1.0 {
+                    if b > 1.0
+                        || (a * a
+                            + if b < 0.0 {
+                                (b * cover.half[1] / cover.half[0]).powi(2)
+                            } else {
+                                0.0
+                            })
+                            > 1.0
+                    {
                         None
                     } else {
                         Some((1.0 - 0.45 * a * a) * (1.0 + 0.03 * texture(along, a * 3.0, 5)))
@@ -154,7 +183,11 @@ impl<'a> Stage<'a> {
             if let Some(shade) = inside {
                 let mut out = [0.0; 3];
                 for (s, bake) in self.bakes.iter().enumerate() {
-                    add(&mut out, bake.materials[self.extra.covers + i], shade * self.scene.light.at(s, &p, self.size));
+                    add(
+                        &mut out,
+                        bake.materials[self.extra.covers + i],
+                        shade * self.scene.light.at(s, &p, self.size),
+                    );
                 }
                 return Some(out);
             }
@@ -165,7 +198,11 @@ impl<'a> Stage<'a> {
     /// What a ray meets that does not go through the vial: card, table, wall or the room in front.
     fn beyond(&self, o: &Vec3, d: &Vec3, veil: Option<Veil>) -> Rgb {
         let table = self.up.dot(o) / -self.up.dot(d);
-        let table = if self.up.dot(d) < 0.0 && table > 0.0 { table } else { f64::INFINITY };
+        let table = if self.up.dot(d) < 0.0 && table > 0.0 {
+            table
+        } else {
+            f64::INFINITY
+        };
         if d.z < 0.0 {
             let mut t = -o.z / d.z;
             let bend = self.scene.surroundings.bend_mm;
@@ -212,8 +249,8 @@ impl<'a> Stage<'a> {
     /// The room in front of the card, as windows and walls reflect it.
     fn room(&self, d: &Vec3, veil: Option<Veil>) -> Rgb {
         let mut out = [0.0; 3];
-        for (s, (bake, source)) in self.bakes.iter().zip(&self.scene.light.sources).enumerate() {
-            let l = source.seen_towards(d, self.scene.light.room_seed);
+        for (s, bake) in self.bakes.iter().enumerate() {
+            let l = self.scene.light.seen_towards(s, d);
             add(&mut out, self.veiled(s, bake.white, veil), l);
         }
         out
@@ -229,18 +266,24 @@ impl<'a> Stage<'a> {
         };
         let grain = 1.0
             + scene.print.paper.texture
-                * (texture(x * 3.1, y * 3.1, scene.print.seed) + 0.7 * texture(x * 0.6, y * 0.6, scene.print.seed + 1));
+                * (texture(x * 3.1, y * 3.1, scene.print.seed)
+                    + 0.7 * texture(x * 0.6, y * 0.6, scene.print.seed + 1));
         // The table takes light from the foot of the card.
         let mut light = grain * (1.0 - 0.10 * (-p.y.max(0.0) / 6.0).exp());
         let mut takes = [1.0f32; 3];
         for stain in &scene.print.stains {
-            let r = (x - stain.at[0]).hypot(y - stain.at[1]) / stain.radius_mm * (1.0 + 0.15 * texture(x / 4.0, y / 4.0, 9));
+            let r = (x - stain.at[0]).hypot(y - stain.at[1]) / stain.radius_mm
+                * (1.0 + 0.15 * texture(x / 4.0, y / 4.0, 9));
             let depth = step(1.0, 0.3, 2.0 - r) * (0.8 + 0.3 * r.min(1.0).powi(4));
             for c in 0..3 {
                 takes[c] *= (1.0 - stain.takes[c] * depth) as f32;
             }
         }
-        let near = scene.vial.as_ref().map(|v| (v, p.x - self.foot.x)).filter(|(v, a)| a.abs() < REACH * v.outer_radius());
+        let near = scene
+            .vial
+            .as_ref()
+            .map(|v| (v, p.x - self.foot.x))
+            .filter(|(v, a)| a.abs() < REACH * v.outer_radius());
         if let Some((v, a)) = near {
             let low = step(0.0, v.outer_mm, v.height_mm + v.outer_mm - p.y);
             light *= 1.0 - 0.10 * low * (-(a / v.outer_radius()).powi(2)).exp();
@@ -250,7 +293,9 @@ impl<'a> Stage<'a> {
             let source = &scene.light.sources[s];
             let mut colour = bake.materials[material];
             let ratio = match near {
-                Some((vial, aside)) => self.behind(bake, vial, source.elevation_deg, aside, p.y, veil),
+                Some((vial, aside)) => {
+                    self.behind(bake, vial, source.elevation_deg, aside, p.y, veil)
+                }
                 None => veil.map_or([1.0; 3], |v| bake.through(v.mm, v.relative)),
             };
             if scene.print.sheen > 0.0 {
@@ -261,32 +306,58 @@ impl<'a> Stage<'a> {
                 let mirror = Vec3::new(d.x, d.y, -d.z);
                 let off = mirror.dot(&to).clamp(-1.0, 1.0).acos().to_degrees();
                 let wide = 9.0 + source.half_width_deg;
-                let glare = scene.print.sheen * (1.0 - source.diffuse) * (-0.5 * (off / wide).powi(2)).exp();
+                let glare = scene.print.sheen
+                    * (1.0 - source.diffuse)
+                    * (-0.5 * (off / wide).powi(2)).exp();
                 add(&mut colour, bake.white, glare);
             }
             let field = scene.light.at(s, p, self.size) * light;
-            add(&mut out, std::array::from_fn(|c| colour[c] * ratio[c] * takes[c]), field);
+            add(
+                &mut out,
+                std::array::from_fn(|c| colour[c] * ratio[c] * takes[c]),
+                field,
+            );
         }
         out
     }
 
     /// Share of light at paper near the vial, with what a veil takes, relative to open paper.
-    fn behind(&self, bake: &Bake, vial: &Vial, elevation_deg: f64, aside: f64, height: f64, veil: Option<Veil>) -> Rgb {
+    fn behind(
+        &self,
+        bake: &Bake,
+        vial: &Vial,
+        elevation_deg: f64,
+        aside: f64,
+        height: f64,
+        veil: Option<Veil>,
+    ) -> Rgb {
         let fill = self.scene.liquid.as_ref().map_or(0.0, |l| l.fill);
         let (level, radius) = (vial.level(fill), vial.outer_radius());
-        let lifted = height + (radius + self.scene.stand.gap_mm) * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
+        let lifted = height
+            + (radius + self.scene.stand.gap_mm)
+                * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
         let (cap_from, top) = match &vial.cap {
             Some(c) => (vial.height_mm - c.down_mm, vial.height_mm + c.above_mm),
             None => (vial.height_mm, vial.height_mm),
         };
         let soft = 0.8 * radius;
-        let above_level = step(level, soft * 0.6, lifted);
+        // Light that comes in above the liquid's surface goes down through it: just below the level only a short way.
+        let inside = (elevation_deg.to_radians().sin() / WATER).asin();
+        let depth = (vial.path_mm() * inside.tan()).max(0.5);
+        let above_level = ((height - level) / depth + 1.0).clamp(0.0, 1.0);
         let above_glass = step(cap_from, soft, lifted);
         let above_all = step(top, soft, lifted);
         let (mm, relative) = veil.map_or((0.0, 1.0), |v| (v.mm, v.relative));
-        let weights = [1.0 - above_level, above_level * (1.0 - above_glass), above_glass * (1.0 - above_all)];
+        let weights = [
+            1.0 - above_level,
+            above_level * (1.0 - above_glass),
+            above_glass * (1.0 - above_all),
+        ];
         let mut out = [0.0; 3];
-        for (zone, w) in [Zone::Liquid, Zone::Glass, Zone::Cap].into_iter().zip(weights) {
+        for (zone, w) in [Zone::Liquid, Zone::Glass, Zone::Cap]
+            .into_iter()
+            .zip(weights)
+        {
             if w > 0.0 {
                 // A shadow that no ray of this view goes through is that of the liquid's mean.
                 let here = if mm > 0.0 { relative } else { 1.0 };
@@ -305,11 +376,16 @@ impl<'a> Stage<'a> {
         let s = &scene.surroundings;
         let near = p - self.foot;
         let forward = p.dot(&self.out);
-        let flap = s.has_card && forward > 0.0 && forward < s.flap_mm && p.x > 0.0 && p.x < self.size[0];
+        let flap =
+            s.has_card && forward > 0.0 && forward < s.flap_mm && p.x > 0.0 && p.x < self.size[0];
         let mut light = 1.0;
         if s.has_card && p.x > -8.0 && p.x < self.size[0] + 8.0 {
             // The upright card keeps light from the table at its foot.
-            light *= if forward > 0.0 { 1.0 - 0.22 * (-forward / 9.0).exp() } else { 0.55 };
+            light *= if forward > 0.0 {
+                1.0 - 0.22 * (-forward / 9.0).exp()
+            } else {
+                0.55
+            };
         }
         if let Some(vial) = &scene.vial {
             let r = near.norm() - vial.outer_radius();
@@ -317,14 +393,33 @@ impl<'a> Stage<'a> {
         }
         let material = if flap { 0 } else { self.extra.table };
         let grain = if flap {
-            1.0 + scene.print.paper.texture * texture(p.x * 3.1, forward * 3.1, scene.print.seed + 2)
+            1.0 + scene.print.paper.texture
+                * texture(p.x * 3.1, forward * 3.1, scene.print.seed + 2)
         } else {
-            1.0 + s.grain * (texture(p.x / 25.0 + 0.6 * texture(forward / 20.0, p.x / 90.0, 3), forward / 1.7, 11) + 0.5 * texture(p.x / 6.0, forward / 0.5, 12))
+            1.0 + s.grain
+                * (texture(
+                    p.x / 25.0 + 0.6 * texture(forward / 20.0, p.x / 90.0, 3),
+                    forward / 1.7,
+                    11,
+                ) + 0.5 * texture(p.x / 6.0, forward / 0.5, 12))
         };
         let mut out = [0.0; 3];
         for (i, bake) in self.bakes.iter().enumerate() {
-            let field = scene.light.at(i, p, self.size) * scene.light.sources[i].on_surface(&self.up) * light * grain;
-            add(&mut out, self.veiled(i, bake.materials[material], veil), field);
+            let source = &scene.light.sources[i];
+            let field =
+                scene.light.at(i, p, self.size) * source.on_surface(&self.up) * light * grain;
+            let colour = bake.materials[material];
+            // Under and behind the vial light has come through it, as on the card; before it, freely.
+            let shaded = scene.vial.as_ref().map_or(0.0, |v| {
+                let r = v.outer_radius();
+                step(0.0, r, -near.dot(&self.out)) * step(0.0, 0.5 * r, r - near.x.abs())
+            });
+            let mut seen = scaled(self.veiled(i, colour, veil), 1.0 - shaded);
+            if let Some(vial) = scene.vial.as_ref().filter(|_| shaded > 0.0) {
+                let t = self.behind(bake, vial, source.elevation_deg, near.x, 0.0, veil);
+                add(&mut seen, std::array::from_fn(|c| colour[c] * t[c]), shaded);
+            }
+            add(&mut out, seen, field);
         }
         out
     }
@@ -334,20 +429,36 @@ impl<'a> Stage<'a> {
         let soft = 1.5 + s.wall_mm / 40.0;
         let mut out = [0.0; 3];
         for (i, bake) in self.bakes.iter().enumerate() {
-            let mut colour = scaled(bake.materials[self.extra.wall], 1.0 + 0.05 * texture(p.x / 60.0, p.y / 60.0, 21));
+            let mut colour = scaled(
+                bake.materials[self.extra.wall],
+                1.0 + 0.05 * texture(p.x / 60.0, p.y / 60.0, 21),
+            );
             for (k, c) in s.clutter.iter().enumerate() {
                 let edge = |v: f64, mid: f64, half: f64| step(0.0, soft, half - (v - mid).abs());
                 let w = edge(p.x, c.at[0], c.half[0]) * edge(p.y, c.at[1], c.half[1]);
                 if w > 0.0 {
-                    let stripes = if c.stripes { 1.0 + 0.25 * (p.y / 4.0).sin() } else { 1.0 };
+                    let stripes = if c.stripes {
+                        1.0 + 0.25 * (p.y / 4.0).sin()
+                    } else {
+                        1.0
+                    };
                     colour = std::array::from_fn(|j| {
-                        colour[j] * (1.0 - w as f32) + bake.materials[self.extra.clutter + k][j] * (w * stripes) as f32
+                        colour[j] * (1.0 - w as f32)
+                            + bake.materials[self.extra.clutter + k][j] * (w * stripes) as f32
                     });
                 }
             }
             let far = 0.75 - 0.25 * (s.wall_mm / 600.0).min(1.0);
-            let near = Vec3::new(p.x.clamp(-60.0, self.size[0] + 60.0), p.y.clamp(-30.0, self.size[1] + 60.0), p.z);
-            add(&mut out, self.veiled(i, colour, veil), far * self.scene.light.at(i, &near, self.size));
+            let near = Vec3::new(
+                p.x.clamp(-60.0, self.size[0] + 60.0),
+                p.y.clamp(-30.0, self.size[1] + 60.0),
+                p.z,
+            );
+            add(
+                &mut out,
+                self.veiled(i, colour, veil),
+                far * self.scene.light.at(i, &near, self.size),
+            );
         }
         out
     }
@@ -370,14 +481,28 @@ impl<'a> Stage<'a> {
     fn vial_seen(&self, o: &Vec3, d: &Vec3) -> Option<Rgb> {
         let vial = self.scene.vial.as_ref()?;
         let lo = self.local(o);
-        let ld = Local { x: d.x, z: d.dot(&self.out), h: d.dot(&self.up) };
+        let ld = Local {
+            x: d.x,
+            z: d.dot(&self.out),
+            h: d.dot(&self.up),
+        };
         if let Some(cap) = &vial.cap {
             let (from, top) = (vial.height_mm - cap.down_mm, vial.height_mm + cap.above_mm);
             let radius = vial.outer_radius() + cap.over_mm;
             if let Some(t) = Self::enters(lo, ld, radius) {
-                let p = Local { x: lo.x + ld.x * t, z: lo.z + ld.z * t, h: lo.h + ld.h * t };
+                let p = Local {
+                    x: lo.x + ld.x * t,
+                    z: lo.z + ld.z * t,
+                    h: lo.h + ld.h * t,
+                };
                 if p.h >= from && p.h <= top {
-                    return Some(self.cap_seen(p, ld, radius, cap.ribs, (p.h - from).min(top - p.h)));
+                    return Some(self.cap_seen(
+                        p,
+                        ld,
+                        radius,
+                        cap.ribs,
+                        (p.h - from).min(top - p.h),
+                    ));
                 }
                 if ld.h < 0.0 && Self::meets_disc(lo, ld, top, radius).is_some() {
                     return Some(self.lit(self.extra.cap, &self.up, &self.world(p), 1.0));
@@ -391,14 +516,18 @@ impl<'a> Stage<'a> {
             }
         }
         let t = Self::enters(lo, ld, vial.outer_radius())?;
-        let p = Local { x: lo.x + ld.x * t, z: lo.z + ld.z * t, h: lo.h + ld.h * t };
+        let p = Local {
+            x: lo.x + ld.x * t,
+            z: lo.z + ld.z * t,
+            h: lo.h + ld.h * t,
+        };
         if p.h < 0.0 || p.h > vial.height_mm {
             if vial.cap.is_none() && p.h > vial.height_mm && ld.h < 0.0 {
                 return self.mouth_seen(lo, ld, d, vial);
             }
             return None;
         }
-        Some(self.wall_of_vial(vial, p, ld, d))
+        Some(self.wall_of_vial(vial, p, ld))
     }
 
     /// A lit matt surface.
@@ -406,7 +535,11 @@ impl<'a> Stage<'a> {
         let mut out = [0.0; 3];
         for (s, bake) in self.bakes.iter().enumerate() {
             let source = &self.scene.light.sources[s];
-            add(&mut out, bake.materials[material], share * self.scene.light.at(s, p, self.size) * source.on_surface(normal));
+            add(
+                &mut out,
+                bake.materials[material],
+                share * self.scene.light.at(s, p, self.size) * source.on_surface(normal),
+            );
         }
         out
     }
@@ -420,7 +553,12 @@ impl<'a> Stage<'a> {
             shade -= 0.12 * (0.5 - 0.5 * phase.sin());
         }
         let n = self.turn_to_world(angle.sin(), angle.cos(), 0.0);
-        let mut out = self.lit(self.extra.cap, &n, &self.world(p), shade * step(0.0, 1.2, from_edge + 0.5).max(0.55));
+        let mut out = self.lit(
+            self.extra.cap,
+            &n,
+            &self.world(p),
+            shade * step(0.0, 1.2, from_edge + 0.5).max(0.55),
+        );
         // Plastic has a soft gloss.
         let (nx, nz) = (p.x / radius, p.z / radius);
         let dn = d.x * nx + d.z * nz;
@@ -433,7 +571,11 @@ impl<'a> Stage<'a> {
     /// Into an open vial from above its rim.
     fn mouth_seen(&self, o: Local, ld: Local, d: &Vec3, vial: &Vial) -> Option<Rgb> {
         let t = Self::meets_disc(o, ld, vial.height_mm, vial.outer_radius())?;
-        let p = Local { x: o.x + ld.x * t, z: o.z + ld.z * t, h: vial.height_mm };
+        let p = Local {
+            x: o.x + ld.x * t,
+            z: o.z + ld.z * t,
+            h: vial.height_mm,
+        };
         let r = p.x.hypot(p.z);
         let mut behind = self.beyond(&self.world(p), d, None);
         if r > vial.inner_radius() {
@@ -446,7 +588,7 @@ impl<'a> Stage<'a> {
         Some(behind)
     }
 
-    fn wall_of_vial(&self, vial: &Vial, p: Local, ld: Local, d: &Vec3) -> Rgb {
+    fn wall_of_vial(&self, vial: &Vial, p: Local, ld: Local) -> Rgb {
         let scene = self.scene;
         let across = ld.x.hypot(ld.z);
         let (ux, uz) = (ld.x / across, ld.z / across);
@@ -454,7 +596,10 @@ impl<'a> Stage<'a> {
         let k = ld.h;
         let radius = vial.outer_radius();
         let level = scene.liquid.as_ref().map_or(0.0, |l| vial.level(l.fill));
-        let (liquid_pass, air_pass) = (vial.pass(b, k, Inside::Liquid), vial.pass(b, k, Inside::Air));
+        let (liquid_pass, air_pass) = (
+            vial.pass(b, k, Inside::Liquid),
+            vial.pass(b, k, Inside::Air),
+        );
         let solid = p.h < vial.base_mm;
         // The liquid climbs the wall: its surface is higher there than in the middle.
         let climb = 1.1;
@@ -467,7 +612,8 @@ impl<'a> Stage<'a> {
             pass = vial.pass(b, k, Inside::Solid);
             let depth = p.h / vial.base_mm;
             // The bottom is uneven inside: it bends light away.
-            shade = 0.62 + 0.22 * depth + 0.10 * texture(b / radius * 4.0, p.h / 1.3, scene.seed ^ 77);
+            shade =
+                0.62 + 0.22 * depth + 0.10 * texture(b / radius * 4.0, p.h / 1.3, scene.seed ^ 77);
             if p.h < 0.7 {
                 shade *= 0.7;
             }
@@ -514,10 +660,15 @@ impl<'a> Stage<'a> {
         };
         let (ex, ez) = rotated(pass.turn);
         let along = (radius * radius - b * b).max(0.0).sqrt();
-        let exit = Local { x: b * ez + ex * along, z: -b * ex + ez * along, h: (p.h + pass.rise[2]).max(0.02) };
+        let exit = Local {
+            x: b * ez + ex * along,
+            z: -b * ex + ez * along,
+            h: (p.h + pass.rise[2]).max(0.02),
+        };
         let exit_d = self.turn_to_world(ex * across, ez * across, k);
         let relative = scene.liquid.as_ref().map_or(1.0, |l| {
-            let u = ((0.5 * (front + back) - vial.base_mm) / (level - vial.base_mm).max(1.0)).clamp(0.0, 1.0);
+            let u = ((0.5 * (front + back) - vial.base_mm) / (level - vial.base_mm).max(1.0))
+                .clamp(0.0, 1.0);
             1.0 + l.layers * (1.0 - 2.0 * u)
         });
         let mm = if wet > 0.0 { pass.inside_mm } else { 0.0 };
@@ -528,14 +679,26 @@ impl<'a> Stage<'a> {
         {
             if liquid.turbidity > 0.0 {
                 let kept = (1.0 - liquid.turbidity).powf(mm / vial.path_mm());
-                let at = self.world(Local { x: 0.0, z: 0.0, h: p.h });
+                let at = self.world(Local {
+                    x: 0.0,
+                    z: 0.0,
+                    h: p.h,
+                });
                 seen = scaled(seen, kept);
                 for (s, bake) in self.bakes.iter().enumerate() {
                     let field = scene.light.at(s, &at, self.size);
                     add(&mut seen, bake.cloud(mm, relative), (1.0 - kept) * field);
                 }
             }
-            self.bubbles(&mut seen, vial, &pass, b, rotated(pass.turn_inside), 0.5 * (front + back), level);
+            self.bubbles(
+                &mut seen,
+                vial,
+                &pass,
+                b,
+                rotated(pass.turn_inside),
+                0.5 * (front + back),
+                level,
+            );
         }
         let tint: Rgb = std::array::from_fn(|c| vial.wall_tint[c].powf(pass.wall_mm) as f32);
         let share = pass.let_through * shade;
@@ -545,25 +708,50 @@ impl<'a> Stage<'a> {
         let (nx, nz) = (p.x / radius, p.z / radius);
         let dn = ld.x * nx + ld.z * nz;
         let mirror = self.turn_to_world(ld.x - 2.0 * dn * nx, ld.z - 2.0 * dn * nz, ld.h);
-        add(&mut out, self.reflected(&self.world(p), &mirror, None), pass.reflected);
+        add(
+            &mut out,
+            self.reflected(&self.world(p), &mirror, None),
+            pass.reflected,
+        );
         if pass.echo > 0.0 && !solid {
             let (qx, qz) = rotated(pass.echo_turn);
             let back = self.turn_to_world(qx * across, qz * across, k);
-            let veil = Veil { mm: 2.0 * mm, relative };
-            add(&mut out, self.reflected(&self.world(p), &back, Some(veil)), pass.echo * 0.7);
+            let veil = Veil {
+                mm: 2.0 * mm,
+                relative,
+            };
+            add(
+                &mut out,
+                self.reflected(&self.world(p), &back, Some(veil)),
+                pass.echo * 0.7,
+            );
         }
-        let _ = d;
         out
     }
 
     /// What a reflected ray meets: the card at the sides of the vial, table or room.
     fn reflected(&self, p: &Vec3, d: &Vec3, veil: Option<Veil>) -> Rgb {
-        if d.z > 0.02 && d.dot(&self.up) >= -0.02 { self.room(d, veil) } else { self.beyond(p, d, veil) }
+        if d.z > 0.02 && d.dot(&self.up) >= -0.02 {
+            self.room(d, veil)
+        } else {
+            self.beyond(p, d, veil)
+        }
     }
 
     #[allow(clippy::too_many_arguments)]
-    fn bubbles(&self, seen: &mut Rgb, vial: &Vial, pass: &Passage, b: f64, dir: (f64, f64), h: f64, level: f64) {
-        let Some(liquid) = &self.scene.liquid else { return };
+    fn bubbles(
+        &self,
+        seen: &mut Rgb,
+        vial: &Vial,
+        pass: &Passage,
+        b: f64,
+        dir: (f64, f64),
+        h: f64,
+        level: f64,
+    ) {
+        let Some(liquid) = &self.scene.liquid else {
+            return;
+        };
         if !pass.inside_impact.is_finite() {
             return;
         }
@@ -579,7 +767,11 @@ impl<'a> Stage<'a> {
             if u < 1.0 {
                 // Total reflection at the bubble's edge shows the dark surroundings; its middle is a weak lens; a spark on top.
                 let spark = ((side / r - 0.3).hypot(dh / r - 0.35) < 0.18) as i32 as f64;
-                let shade = if u > 0.62 { 0.42 + 0.4 * (1.0 - u) } else { 1.04 } + 0.9 * spark;
+                let shade = if u > 0.62 {
+                    0.42 + 0.4 * (1.0 - u)
+                } else {
+                    1.04
+                } + 0.9 * spark;
                 *seen = scaled(*seen, shade);
             }
         }
@@ -601,20 +793,29 @@ impl<'a> Stage<'a> {
     /// Outline of the vial and of its liquid in the photo: four corners each, top left first, clockwise as the vial stands.
     pub fn outlines(&self) -> Option<[[[f64; 2]; 4]; 2]> {
         let vial = self.scene.vial.as_ref()?;
-        let level = self.scene.liquid.as_ref().map_or(vial.base_mm, |l| vial.level(l.fill));
+        let level = self
+            .scene
+            .liquid
+            .as_ref()
+            .map_or(vial.base_mm, |l| vial.level(l.fill));
         let towards = self.camera.at - self.foot;
         let flat = Vec3::new(towards.x, 0.0, 0.0) + self.out * towards.dot(&self.out);
         let side = self.up.cross(&flat.normalize());
         let at = |h: f64, r: f64| self.camera.project(&(self.foot + self.up * h + side * r));
-        let quad = |low: f64, high: f64, r: f64| [at(high, -r), at(high, r), at(low, r), at(low, -r)];
+        let quad =
+            |low: f64, high: f64, r: f64| [at(high, -r), at(high, r), at(low, r), at(low, -r)];
         let top = vial.height_mm + vial.cap.as_ref().map_or(0.0, |c| c.above_mm);
-        Some([quad(0.0, top, vial.outer_radius()), quad(vial.base_mm, level, vial.inner_radius())])
+        Some([
+            quad(0.0, top, vial.outer_radius()),
+            quad(vial.base_mm, level, vial.inner_radius()),
+        ])
     }
 
     pub fn photo_of(&self, x: f64, y: f64) -> [f64; 2] {
         let bend = self.scene.surroundings.bend_mm;
         let u = x / self.size[0] * 2.0 - 1.0;
-        self.camera.project(&Vec3::new(x, self.size[1] - y, bend * u * u))
+        self.camera
+            .project(&Vec3::new(x, self.size[1] - y, bend * u * u))
     }
 
     pub fn layout(&self) -> &Layout {

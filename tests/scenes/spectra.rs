@@ -44,14 +44,23 @@ pub fn between(s: &Spectrum, nm: f64) -> f64 {
 fn column(csv: &str, name: &str) -> Spectrum {
     let mut lines = csv.lines().filter(|l| !l.starts_with('#'));
     let head = lines.next().expect("a header row");
-    let index = head.split(',').position(|h| h == name).unwrap_or_else(|| panic!("no column {name}"));
+    let index = head
+        .split(',')
+        .position(|h| h == name)
+        .unwrap_or_else(|| panic!("no column {name}"));
     let mut out = [0.0; N];
     for line in lines {
         let mut cells = line.split(',');
-        let nm: f64 = cells.next().and_then(|c| c.parse().ok()).expect("a wavelength");
+        let nm: f64 = cells
+            .next()
+            .and_then(|c| c.parse().ok())
+            .expect("a wavelength");
         let i = ((nm - 380.0) / 5.0).round() as usize;
         if i < N {
-            out[i] = cells.nth(index - 1).and_then(|c| c.parse().ok()).expect("a number");
+            out[i] = cells
+                .nth(index - 1)
+                .and_then(|c| c.parse().ok())
+                .expect("a number");
         }
     }
     out
@@ -59,7 +68,10 @@ fn column(csv: &str, name: &str) -> Spectrum {
 
 /// Names of the illuminants in the table.
 pub fn illuminant_names() -> Vec<&'static str> {
-    let head = ILLUMINANTS.lines().find(|l| !l.starts_with('#')).expect("a header row");
+    let head = ILLUMINANTS
+        .lines()
+        .find(|l| !l.starts_with('#'))
+        .expect("a header row");
     head.split(',').skip(1).collect()
 }
 
@@ -85,7 +97,10 @@ pub fn observer() -> &'static [Spectrum; 3] {
 
 /// A column of the modelled dye table: absorption shape, scaled to 1 at its highest point between 400 and 700 nm.
 pub fn dye_shape(name: &str) -> Spectrum {
-    let raw = column(include_str!("../../fixtures/spectra/dye_spectra_modelled.csv"), name);
+    let raw = column(
+        include_str!("../../fixtures/spectra/dye_spectra_modelled.csv"),
+        name,
+    );
     let top = (4..=64).map(|i| raw[i]).fold(0.0, f64::max);
     raw.map(|v| v / top)
 }
@@ -107,7 +122,12 @@ pub fn sensitivities(which: usize) -> [Spectrum; 3] {
 pub fn xyz(light: &Spectrum, reflectance: &Spectrum) -> [f64; 3] {
     let [x, y, z] = observer();
     let norm: f64 = light.iter().zip(y).map(|(l, y)| l * y).sum();
-    [x, y, z].map(|c| (0..N).map(|i| c[i] * light[i] * reflectance[i]).sum::<f64>() / norm)
+    [x, y, z].map(|c| {
+        (0..N)
+            .map(|i| c[i] * light[i] * reflectance[i])
+            .sum::<f64>()
+            / norm
+    })
 }
 
 /// XYZ (D65, Y = 1) to linear sRGB, IEC 61966-2-1 with Amendment 1 (7-decimal inverse).
@@ -131,15 +151,26 @@ pub fn apply(m: &[[f64; 3]; 3], v: [f64; 3]) -> [f64; 3] {
 
 /// The sRGB transfer function, linear to encoded, IEC 61966-2-1.
 pub fn encode(v: f64) -> f64 {
-    if v <= 0.0031308 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 }
+    if v <= 0.0031308 {
+        12.92 * v
+    } else {
+        1.055 * v.powf(1.0 / 2.4) - 0.055
+    }
 }
 
 /// The sRGB transfer function, encoded to linear, IEC 61966-2-1.
 pub fn decode(v: f64) -> f64 {
-    if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+    if v <= 0.04045 {
+        v / 12.92
+    } else {
+        ((v + 0.055) / 1.055).powf(2.4)
+    }
 }
 
 /// Linear sRGB to XYZ (IEC 61966-2-1:1999), and its white D65.
-pub const SRGB_TO_XYZ: [[f64; 3]; 3] =
-    [[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]];
+pub const SRGB_TO_XYZ: [[f64; 3]; 3] = [
+    [0.4124, 0.3576, 0.1805],
+    [0.2126, 0.7152, 0.0722],
+    [0.0193, 0.1192, 0.9505],
+];
 pub const D65_WHITE: [f64; 3] = [0.9505, 1.0, 1.0890];

@@ -184,8 +184,16 @@ impl Vial {
         let t2i = asin(b / (ni * ri));
         let chord = 2.0 * ri * t2i.cos();
         let chord_rise = chord * slope(index);
-        let f2 = fresnel(index, self.index, t2i.cos() * (1.0 - (k / index).powi(2)).sqrt());
-        let echo = fresnel(self.index, 1.0, t1g.cos() * (1.0 - (k / self.index).powi(2)).sqrt());
+        let f2 = fresnel(
+            index,
+            self.index,
+            t2i.cos() * (1.0 - (k / index).powi(2)).sqrt(),
+        );
+        let echo = fresnel(
+            self.index,
+            1.0,
+            t1g.cos() * (1.0 - (k / self.index).powi(2)).sqrt(),
+        );
         let bend = 2.0 * (t2g - t2i);
         let (inside_mm, wall_mm) = match inside {
             Inside::Solid => (0.0, (chord + 2.0 * wall) * stretch(index)),
@@ -197,7 +205,11 @@ impl Vial {
             inside_impact: b / ni,
             inside_mm,
             wall_mm,
-            rise: [wall_rise, wall_rise + chord_rise, 2.0 * wall_rise + chord_rise],
+            rise: [
+                wall_rise,
+                wall_rise + chord_rise,
+                2.0 * wall_rise + chord_rise,
+            ],
             let_through: ((1.0 - f1) * (1.0 - f2)).powi(2),
             reflected: f1,
             echo_turn: 2.0 * (t1 - t1g) + 2.0 * bend + std::f64::consts::PI - 2.0 * t1g,

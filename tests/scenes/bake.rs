@@ -20,8 +20,8 @@ pub enum Zone {
 }
 
 /// Sideways positions in the shadow tables, over +-[`REACH`] outer radii.
-const SIDEWAYS: usize = 141;
-pub const REACH: f64 = 3.5;
+const SIDEWAYS: usize = 181;
+pub const REACH: f64 = 4.5;
 /// Path lengths in the tables.
 const PATHS: usize = 48;
 /// Relative concentrations in the tables of a liquid with layers.

@@ -112,7 +112,13 @@ impl Phone {
     pub fn seeded(rng: &mut ChaCha8Rng) -> Phone {
         loop {
             let phone = Phone::drawn(rng);
-            if phone.matrices.as_flattened().as_flattened().iter().all(|m| m.abs() <= 3.0) {
+            if phone
+                .matrices
+                .as_flattened()
+                .as_flattened()
+                .iter()
+                .all(|m| m.abs() <= 3.0)
+            {
                 return phone;
             }
         }

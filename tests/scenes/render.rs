@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::bake::{Bake, Extra, REACH, Rgb, Zone, materials};
 use super::layout::{Face, Printed};
+use super::light::{Fall, Field};
 use super::pose::Camera;
 use super::seed::texture;
 use super::vial::{Inside, Passage, Vial, WATER, fresnel};
@@ -15,6 +16,10 @@ pub struct Stage<'a> {
     card: &'a Layout,
     face: Face,
     pub bakes: Vec<Bake>,
+    /// Per source: its strength over the scene, what falls on the table for 1 on the card, and the way to it.
+    pub fields: Vec<Field>,
+    on_table: Vec<f64>,
+    towards: Vec<Vec3>,
     extra: Extra,
     camera: Camera,
     size: [f64; 2],
@@ -71,6 +76,16 @@ impl<'a> Stage<'a> {
             bakes: (0..scene.light.sources.len())
                 .map(|s| Bake::new(scene, card, s))
                 .collect(),
+            fields: (0..scene.light.sources.len())
+                .map(|s| scene.light.field(s, [card.width_mm, card.height_mm]))
+                .collect(),
+            on_table: scene
+                .light
+                .sources
+                .iter()
+                .map(|s| s.on_surface(&up))
+                .collect(),
+            towards: scene.light.sources.iter().map(|s| s.direction()).collect(),
             extra,
             camera,
             size: [card.width_mm, card.height_mm],
@@ -109,7 +124,7 @@ impl<'a> Stage<'a> {
                 }
             });
         let differs =
-            |a: &Rgb, b: &Rgb| (0..3).any(|c| (a[c] - b[c]).abs() > 0.03 * (a[c] + b[c]) + 0.002);
+            |a: &Rgb, b: &Rgb| (0..3).any(|c| (a[c] - b[c]).abs() > 0.04 * (a[c] + b[c]) + 0.002);
         let mut second = first.clone();
         second
             .par_chunks_mut(width)
@@ -122,14 +137,10 @@ impl<'a> Stage<'a> {
                         || (v > 0 && differs(here, &first[(v - 1) * width + u]))
                         || (v + 1 < height && differs(here, &first[(v + 1) * width + u]));
                     if edge {
-                        let mut sum = scaled(*here, 1.0 / 9.0);
-                        for k in (0..9).filter(|k| *k != 4) {
-                            let (i, j) = ((k % 3) as f64, (k / 3) as f64);
-                            add(
-                                &mut sum,
-                                self.seen(u as f64 + (i + 0.5) / 3.0, v as f64 + (j + 0.5) / 3.0),
-                                1.0 / 9.0,
-                            );
+                        // A turned square: each sample in a row and column of its own.
+                        let mut sum = scaled(*here, 0.2);
+                        for (i, j) in [(0.1, 0.3), (0.7, 0.1), (0.9, 0.7), (0.3, 0.9)] {
+                            add(&mut sum, self.seen(u as f64 + i, v as f64 + j), 0.2);
                         }
                         *px = sum;
                     }
@@ -186,7 +197,7 @@ impl<'a> Stage<'a> {
                     add(
                         &mut out,
                         bake.materials[self.extra.covers + i],
-                        shade * self.scene.light.at(s, &p, self.size),
+                        shade * self.fields[s].at(&p),
                     );
                 }
                 return Some(out);
@@ -300,18 +311,19 @@ impl<'a> Stage<'a> {
             };
             if scene.print.sheen > 0.0 {
                 let to = match &source.fall {
-                    super::light::Fall::Lamp { at } => (Vec3::from(*at) - p).normalize(),
-                    _ => source.direction(),
+                    Fall::Lamp { at } => (Vec3::from(*at) - p).normalize(),
+                    _ => self.towards[s],
                 };
-                let mirror = Vec3::new(d.x, d.y, -d.z);
-                let off = mirror.dot(&to).clamp(-1.0, 1.0).acos().to_degrees();
-                let wide = 9.0 + source.half_width_deg;
-                let glare = scene.print.sheen
-                    * (1.0 - source.diffuse)
-                    * (-0.5 * (off / wide).powi(2)).exp();
-                add(&mut colour, bake.white, glare);
+                // For the small angles that matter, 2 (1 - cos) is the angle's square.
+                let off = 2.0 * (1.0 - Vec3::new(d.x, d.y, -d.z).dot(&to));
+                let wide = (9.0 + source.half_width_deg).to_radians().powi(2);
+                if off < 9.0 * wide {
+                    let glare =
+                        scene.print.sheen * (1.0 - source.diffuse) * (-0.5 * off / wide).exp();
+                    add(&mut colour, bake.white, glare);
+                }
             }
-            let field = scene.light.at(s, p, self.size) * light;
+            let field = self.fields[s].at(p) * light;
             add(
                 &mut out,
                 std::array::from_fn(|c| colour[c] * ratio[c] * takes[c]),
@@ -333,9 +345,9 @@ impl<'a> Stage<'a> {
     ) -> Rgb {
         let fill = self.scene.liquid.as_ref().map_or(0.0, |l| l.fill);
         let (level, radius) = (vial.level(fill), vial.outer_radius());
-        let lifted = height
-            + (radius + self.scene.stand.gap_mm)
-                * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
+        // Light that falls here has passed the vial's axis higher up, the more so the farther aside it falls.
+        let back = (radius + self.scene.stand.gap_mm).max(aside.abs());
+        let lifted = height + back * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
         let (cap_from, top) = match &vial.cap {
             Some(c) => (vial.height_mm - c.down_mm, vial.height_mm + c.above_mm),
             None => (vial.height_mm, vial.height_mm),
@@ -349,11 +361,14 @@ impl<'a> Stage<'a> {
         let above_all = step(top, soft, lifted);
         let (mm, relative) = veil.map_or((0.0, 1.0), |v| (v.mm, v.relative));
         let weights = [
-            1.0 - above_level,
+            (1.0 - above_level) * (1.0 - above_glass),
             above_level * (1.0 - above_glass),
             above_glass * (1.0 - above_all),
         ];
-        let mut out = [0.0; 3];
+        // The tables end at their reach: let the vial's effect run out before.
+        let kept = ((REACH - aside.abs() / radius) / 0.8).clamp(0.0, 1.0);
+        let mut out = scaled(bake.through(mm, relative), 1.0 - kept);
+        let weights = weights.map(|w| w * kept);
         for (zone, w) in [Zone::Liquid, Zone::Glass, Zone::Cap]
             .into_iter()
             .zip(weights)
@@ -364,7 +379,7 @@ impl<'a> Stage<'a> {
                 add(&mut out, bake.behind(zone, aside, mm, here), w);
             }
         }
-        let open = above_glass * above_all;
+        let open = above_glass * above_all * kept;
         if open > 0.0 {
             add(&mut out, bake.through(mm, relative), open);
         }
@@ -406,7 +421,7 @@ impl<'a> Stage<'a> {
         let mut out = [0.0; 3];
         for (i, bake) in self.bakes.iter().enumerate() {
             let source = &scene.light.sources[i];
-            let field = scene.light.at(i, p, self.size) * source.on_surface(&self.up) * light * grain;
+            let field = self.fields[i].at(p) * self.on_table[i] * light * grain;
             let colour = bake.materials[material];
             // Under and behind the vial light has come through it, as on the card; before it, freely.
             let shaded = scene.vial.as_ref().map_or(0.0, |v| {
@@ -456,7 +471,7 @@ impl<'a> Stage<'a> {
             add(
                 &mut out,
                 self.veiled(i, colour, veil),
-                far * self.scene.light.at(i, &near, self.size),
+                far * self.fields[i].at(&near),
             );
         }
         out
@@ -537,7 +552,7 @@ impl<'a> Stage<'a> {
             add(
                 &mut out,
                 bake.materials[material],
-                share * self.scene.light.at(s, p, self.size) * source.on_surface(normal),
+                share * self.fields[s].at(p) * source.on_surface(normal),
             );
         }
         out
@@ -685,7 +700,7 @@ impl<'a> Stage<'a> {
                 });
                 seen = scaled(seen, kept);
                 for (s, bake) in self.bakes.iter().enumerate() {
-                    let field = scene.light.at(s, &at, self.size);
+                    let field = self.fields[s].at(&at);
                     add(&mut seen, bake.cloud(mm, relative), (1.0 - kept) * field);
                 }
             }
@@ -781,7 +796,7 @@ impl<'a> Stage<'a> {
         let p = Vec3::new(x, self.size[1] - y, 0.0);
         let mut out = [0.0; 3];
         for (s, bake) in self.bakes.iter().enumerate() {
-            let field = self.scene.light.at(s, &p, self.size);
+            let field = self.fields[s].at(&p);
             for c in 0..3 {
                 out[c] += field * f64::from(bake.materials[0][c]);
             }

@@ -47,12 +47,24 @@ impl Vial {
 const WIDTHS: (f64, f64) = (10.5, 34.0);
 /// Height of the strips in which outlines are looked for, mm.
 const STRIP: f64 = 5.0;
-/// An outline has to stand out from the median edge of the bay by this factor.
-const CLEAR: f64 = 4.0;
-/// The least contrast of an outline: 2 % in one channel, about what the wall of a colourless vial shows.
-const FAINTEST: f64 = 0.02;
+/// An edge of this height counts in full (cube-root scale: 0.03 is 9 % of light, a wall seen against paper).
+const PLAIN: f64 = 0.03;
+/// Least mean share of an outline over the strips of the bay.
+const LEAST_SHARE: f64 = 0.08;
+/// What standing 8 mm off the middle of the bay costs, in shares of an edge.
+const ASIDE: f64 = 0.3;
+/// A change along the vial's middle counts as an end of the liquid from 0.015 (about 4 % of light), and however noisy the
+/// photo, from 0.06 (about 18 %).
+const STEP_LEAST: f64 = 0.015;
+const STEP_MOST: f64 = 0.06;
 /// Least height of even liquid, mm.
 const LEAST_LIQUID: f64 = 6.0;
+
+/// A cell on a scale on which equal steps look about equally large, dark or light: the cube root of light against paper
+/// (as in CIELAB). The logarithm would blow up the noise of a channel that the dye has nearly taken away.
+fn shade(p: &BayPicture, i: usize, j: usize) -> Vector3<f64> {
+    p.against_paper(i, j).map(|v| (v / 3.0).exp())
+}
 
 /// Finds the vial in the picture of the search area around `bay`.
 ///
@@ -75,68 +87,59 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
     Ok(Vial { left, right, top, bottom, clarity })
 }
 
-/// For every column: how strong an upright edge runs through it, in most strips of the lower bay.
+/// For every column: in what share of the strips of the bay a sharp upright edge runs through it, weak ones in part.
+///
+/// The outline of a vial is sharp and runs along liquid, glass and cap; a shadow or a bright line that the vial throws
+/// on the card is soft, or runs along the liquid alone.
 fn outline_strength(p: &BayPicture, bay: Area) -> Vec<f64> {
-    let reach = ((0.6 / p.step).round() as usize).max(1);
-    let first = p.row(bay.y + 0.3 * bay.h);
-    let rows = ((STRIP / p.step) as usize).max(2);
-    let mut strips: Vec<Vec<f64>> = Vec::new();
-    let mut j0 = first;
+    let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
+    let (fine, coarse) = (cells(0.6), cells(2.0).max(2));
+    let rows = cells(STRIP).max(2);
+    let mut sum = vec![0.0; p.nx];
+    let mut strips = 0usize;
+    let mut j0 = p.row(bay.y + 0.1 * bay.h);
     while j0 + rows <= p.ny {
         let column: Vec<Vector3<f64>> = (0..p.nx)
-            .map(|i| (j0..j0 + rows).map(|j| p.against_paper(i, j)).sum::<Vector3<f64>>() / rows as f64)
+            .map(|i| (j0..j0 + rows).map(|j| shade(p, i, j)).sum::<Vector3<f64>>() / rows as f64)
             .collect();
-        let strength = (0..p.nx)
-            .map(|i| {
-                if i < reach || i + reach >= p.nx {
-                    return 0.0;
-                }
-                let before = column[i - reach..i].iter().sum::<Vector3<f64>>() / reach as f64;
-                let after = column[i + 1..=i + reach].iter().sum::<Vector3<f64>>() / reach as f64;
-                (after - before).amax()
-            })
-            .collect();
-        strips.push(strength);
+        let mean = |a: usize, b: usize| column[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
+        for i in coarse..p.nx - coarse {
+            let step = mean(i + 1, i + 1 + fine) - mean(i - fine, i);
+            // What a ramp as wide as the coarse reach would give over the fine one is not an edge.
+            let ramp = (column[i + coarse] - column[i - coarse]) * (fine as f64 / coarse as f64);
+            let edge = (0..3).map(|c| (step[c].abs() - ramp[c].abs()).max(0.0)).fold(0.0, f64::max);
+            sum[i] += (edge / PLAIN).min(1.0);
+        }
+        strips += 1;
         j0 += rows;
     }
-    (0..p.nx)
-        .map(|i| {
-            let mut v: Vec<f64> = strips.iter().map(|s| s[i]).collect();
-            median(&mut v)
-        })
-        .collect()
+    sum.into_iter().map(|v| v / strips.max(1) as f64).collect()
 }
 
 /// The pair of edges that best encloses everything that is not paper.
 fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)> {
     let mut quiet: Vec<f64> = edges.iter().copied().filter(|e| *e > 0.0).collect();
-    let noise = median(&mut quiet).max(FAINTEST / CLEAR);
+    let noise = median(&mut quiet).max(0.01);
     let peaks: Vec<usize> = (1..edges.len().saturating_sub(1))
-        .filter(|&i| edges[i] >= edges[i - 1] && edges[i] > edges[i + 1] && edges[i] >= FAINTEST)
+        .filter(|&i| edges[i] >= edges[i - 1] && edges[i] > edges[i + 1] && edges[i] >= LEAST_SHARE && edges[i] > 2.0 * noise)
         .collect();
-    let mut best: Option<(f64, usize, usize)> = None;
+    // Edges just outside a pair belong to the outline that it missed; edges inside are walls and reflections.
+    let beyond = |i: usize, side: f64| {
+        let apart = |k: usize| (k as f64 - i as f64) * side * p.step;
+        peaks.iter().filter(|&&k| (0.7..6.0).contains(&apart(k))).map(|&k| edges[k]).fold(0.0, f64::max)
+    };
     let centre = bay.centre().0;
+    let mut best: Option<(f64, usize, usize)> = None;
     for (n, &l) in peaks.iter().enumerate() {
         for &r in &peaks[n + 1..] {
             let width = (r - l) as f64 * p.step;
             if width < WIDTHS.0 || width > WIDTHS.1 {
                 continue;
             }
-            let near = |i: usize, side: f64| {
-                peaks
-                    .iter()
-                    .filter(|&&k| {
-                        let d = (k as f64 - i as f64) * side * p.step;
-                        d > 0.9 && d < 4.0
-                    })
-                    .map(|&k| edges[k])
-                    .fold(0.0, f64::max)
-            };
-            // Edges just outside belong to the outline that was missed; edges inside are walls and highlights.
-            let missed = near(l, -1.0) + near(r, 1.0);
-            let aside = ((l + r) as f64 / 2.0 * p.step + p.area.x - centre).abs();
-            let score = (edges[l].min(edges[r]) * edges[l].max(edges[r]).sqrt() - 0.5 * missed * edges[l].max(edges[r]).sqrt())
-                * (-0.5 * (aside / 8.0).powi(2)).exp();
+            let aside = (l + r) as f64 / 2.0 * p.step + p.area.x - centre;
+            let score = edges[l] + edges[r] + edges[l].min(edges[r])
+                - 0.7 * (beyond(l, -1.0) + beyond(r, 1.0))
+                - ASIDE * (aside / 8.0).powi(2);
             if best.is_none_or(|(s, _, _)| score > s) {
                 best = Some((score, l, r));
             }
@@ -167,7 +170,7 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
     // Noise of the jumps: most rows lie inside something even.
     let mut sorted: Vec<f64> = jump.iter().copied().filter(|v| *v > 0.0).collect();
     let typical = median(&mut sorted);
-    let limit = (4.0 * typical).clamp(0.02, 0.12);
+    let limit = (5.0 * typical).clamp(STEP_LEAST, STEP_MOST);
     let mut cuts = vec![0usize];
     let mut j = window;
     while j + window < rows.len() {
@@ -194,7 +197,7 @@ fn middle_profile(p: &BayPicture, left: f64, right: f64) -> Vec<Vector3<f64>> {
     let (i0, i1) = (p.column(axis - half), p.column(axis + half));
     (0..p.ny)
         .map(|j| {
-            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| p.against_paper(i, j)).collect();
+            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| shade(p, i, j)).collect();
             cells.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
             let n = (cells.len() / 2).max(1);
             cells[..n].iter().sum::<Vector3<f64>>() / n as f64

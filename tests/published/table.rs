@@ -96,8 +96,8 @@ impl Differences {
         tolerance: f64,
     ) {
         self.compared += 1;
-        // Written so that NaN counts as a difference.
-        if !((got - expected).abs() <= tolerance) {
+        let off = (got - expected).abs();
+        if off.is_nan() || off > tolerance {
             self.found.push(format!(
                 "{what}: expected {expected}, got {got} (tolerance {tolerance:e})"
             ));

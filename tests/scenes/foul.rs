@@ -88,7 +88,7 @@ impl Session {
                     depth: rng.random_range(0.45..0.8),
                 });
             }
-            Foul::BlownOut => s.exposure.stops = rng.random_range(1.3..2.2),
+            Foul::BlownOut => s.exposure.stops = rng.random_range(1.6..2.6),
             Foul::VeryDark => {
                 s.exposure.stops = rng.random_range(-5.5..-4.0);
                 s.exposure.gain *= 6.0;

@@ -33,6 +33,7 @@ pub mod render;
 pub mod seed;
 pub mod spectra;
 pub mod tag;
+pub mod through;
 pub mod vial;
 
 pub use camera::{Exposure, Phone};

@@ -31,7 +31,13 @@ pub fn colour(rgb: &image::RgbImage, truth: &Truth, card: &Layout) -> [f64; 3] {
     let seen = mean(cx - 5.0, bottom - 22.0, cx + 5.0, bottom - 8.0);
     let relative: [f64; 3] = std::array::from_fn(|c| seen[c] / paper[c].max(1e-4));
     let xyz = apply(&SRGB_TO_XYZ, relative);
-    let f = |v: f64| if v > 216.0 / 24389.0 { v.cbrt() } else { (24389.0 / 27.0 * v + 16.0) / 116.0 };
+    let f = |v: f64| {
+        if v > 216.0 / 24389.0 {
+            v.cbrt()
+        } else {
+            (24389.0 / 27.0 * v + 16.0) / 116.0
+        }
+    };
     let [x, y, z]: [f64; 3] = std::array::from_fn(|c| f(xyz[c] / D65_WHITE[c]));
     [116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)]
 }
@@ -57,12 +63,23 @@ fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
 
 /// From the face's millimetres to the photo, by its four corners.
 fn homography(card: &Layout, face: &[[f64; 2]; 4]) -> nalgebra::Matrix3<f64> {
-    let from = [[0.0, 0.0], [card.width_mm, 0.0], [card.width_mm, card.height_mm], [0.0, card.height_mm]];
+    let from = [
+        [0.0, 0.0],
+        [card.width_mm, 0.0],
+        [card.width_mm, card.height_mm],
+        [0.0, card.height_mm],
+    ];
     let mut a = nalgebra::SMatrix::<f64, 8, 8>::zeros();
     let mut b = nalgebra::SVector::<f64, 8>::zeros();
     for (i, ([x, y], [u, v])) in from.iter().zip(face).enumerate() {
-        a.set_row(2 * i, &nalgebra::RowSVector::from([*x, *y, 1.0, 0.0, 0.0, 0.0, -x * u, -y * u]));
-        a.set_row(2 * i + 1, &nalgebra::RowSVector::from([0.0, 0.0, 0.0, *x, *y, 1.0, -x * v, -y * v]));
+        a.set_row(
+            2 * i,
+            &nalgebra::RowSVector::from([*x, *y, 1.0, 0.0, 0.0, 0.0, -x * u, -y * u]),
+        );
+        a.set_row(
+            2 * i + 1,
+            &nalgebra::RowSVector::from([0.0, 0.0, 0.0, *x, *y, 1.0, -x * v, -y * v]),
+        );
         b[2 * i] = *u;
         b[2 * i + 1] = *v;
     }

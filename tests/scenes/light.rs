@@ -51,7 +51,7 @@ impl Source {
             strength: 1.0,
             fall: Fall::Even,
             azimuth_deg: side * rng.random_range(25.0..70.0),
-            elevation_deg: rng.random_range(6.0..28.0),
+            elevation_deg: rng.random_range(4.0..28.0),
             half_width_deg: rng.random_range(8.0..22.0),
             half_height_deg: rng.random_range(14.0..30.0),
             diffuse: rng.random_range(0.35..0.65),

@@ -85,6 +85,8 @@ pub struct Surroundings {
     pub table: [f64; 3],
     pub grain: f64,
     pub wall: [f64; 3],
+    /// Where the table ends towards the viewer, mm before the card.
+    pub table_mm: f64,
     /// Distance of the wall behind the card, mm.
     pub wall_mm: f64,
     pub clutter: Vec<Clutter>,

@@ -173,6 +173,7 @@ fn surroundings(rng: &mut ChaCha8Rng) -> Surroundings {
         .collect();
     Surroundings {
         has_card: true,
+        table_mm: rng.random_range(150.0..700.0),
         flap_mm: rng.random_range(45.0..65.0),
         bend_mm: 0.4 * normal(rng),
         second_card: None,

@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::bake::{Bake, Extra, REACH, Rgb, Zone, materials};
 use super::layout::{Face, Printed};
-use super::light::{Fall, Field};
+use super::light::{Fall, Field, Source};
 use super::pose::Camera;
 use super::seed::texture;
 use super::vial::{Vial, WATER};
@@ -240,6 +240,9 @@ impl<'a> Stage<'a> {
         }
         if table < f64::INFINITY {
             let p = o + d * table;
+            if p.z > self.scene.surroundings.table_mm {
+                return self.room(d, veil);
+            }
             if p.z > -self.scene.surroundings.wall_mm {
                 return self.table_seen(&p, veil);
             }
@@ -304,9 +307,7 @@ impl<'a> Stage<'a> {
             let source = &scene.light.sources[s];
             let mut colour = bake.materials[material];
             let ratio = match near {
-                Some((vial, aside)) => {
-                    self.behind(bake, vial, source.elevation_deg, aside, p.y, veil)
-                }
+                Some((vial, aside)) => self.behind(bake, vial, source, aside, p.y, veil),
                 None => veil.map_or([1.0; 3], |v| bake.through(v.mm, v.relative)),
             };
             if scene.print.sheen > 0.0 {
@@ -338,15 +339,17 @@ impl<'a> Stage<'a> {
         &self,
         bake: &Bake,
         vial: &Vial,
-        elevation_deg: f64,
+        source: &Source,
         aside: f64,
         height: f64,
         veil: Option<Veil>,
     ) -> Rgb {
         let fill = self.scene.liquid.as_ref().map_or(0.0, |l| l.fill);
         let (level, radius) = (vial.level(fill), vial.outer_radius());
-        // Light that falls here has passed the vial's axis higher up, the more so the farther aside it falls.
-        let back = (radius + self.scene.stand.gap_mm).max(aside.abs());
+        // Light that falls here has passed the vial's axis higher up.
+        let before = radius + self.scene.stand.gap_mm;
+        let back = before / source.azimuth_deg.to_radians().cos().max(0.25);
+        let elevation_deg = source.elevation_deg;
         let lifted = height + back * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
         let (cap_from, top) = match &vial.cap {
             Some(c) => (vial.height_mm - c.down_mm, vial.height_mm + c.above_mm),
@@ -430,7 +433,7 @@ impl<'a> Stage<'a> {
             });
             let mut seen = scaled(self.veiled(i, colour, veil), 1.0 - shaded);
             if let Some(vial) = scene.vial.as_ref().filter(|_| shaded > 0.0) {
-                let t = self.behind(bake, vial, source.elevation_deg, near.x, 0.0, veil);
+                let t = self.behind(bake, vial, source, near.x, 0.0, veil);
                 add(&mut seen, std::array::from_fn(|c| colour[c] * t[c]), shaded);
             }
             add(&mut out, seen, field);

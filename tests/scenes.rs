@@ -52,8 +52,8 @@ fn mean(rgb: &image::RgbImage, at: [f64; 2], half: i64) -> [f64; 3] {
     for dy in -half..=half {
         for dx in -half..=half {
             let p = rgb.get_pixel((at[0] as i64 + dx) as u32, (at[1] as i64 + dy) as u32);
-            for c in 0..3 {
-                sum[c] += f64::from(p.0[c]);
+            for (s, v) in sum.iter_mut().zip(p.0) {
+                *s += f64::from(v);
             }
         }
     }

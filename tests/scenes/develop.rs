@@ -312,8 +312,8 @@ fn halve_chroma(picture: &mut image::RgbImage) {
             for (u, v) in &block {
                 let p = picture.get_pixel(*u, *v);
                 let l = luma(p);
-                for c in 0..3 {
-                    mean[c] += (f32::from(p.0[c]) - l) / block.len() as f32;
+                for (m, v) in mean.iter_mut().zip(p.0) {
+                    *m += (f32::from(v) - l) / block.len() as f32;
                 }
             }
             for (u, v) in &block {

@@ -13,7 +13,6 @@ use super::{CoverKind, Layout, Scene, Vec3};
 /// A scene made ready for rays.
 pub struct Stage<'a> {
     pub scene: &'a Scene,
-    card: &'a Layout,
     face: Face,
     pub bakes: Vec<Bake>,
     /// Per source: its strength over the scene, what falls on the table for 1 on the card, and the way to it.
@@ -71,7 +70,6 @@ impl<'a> Stage<'a> {
         let (_, extra) = materials(scene, card, &scene.light.sources[0].spd);
         Stage {
             scene,
-            card,
             face: Face::new(card),
             bakes: (0..scene.light.sources.len())
                 .map(|s| Bake::new(scene, card, s))
@@ -289,8 +287,8 @@ impl<'a> Stage<'a> {
             let r = (x - stain.at[0]).hypot(y - stain.at[1]) / stain.radius_mm
                 * (1.0 + 0.15 * texture(x / 4.0, y / 4.0, 9));
             let depth = step(1.0, 0.3, 2.0 - r) * (0.8 + 0.3 * r.min(1.0).powi(4));
-            for c in 0..3 {
-                takes[c] *= (1.0 - stain.takes[c] * depth) as f32;
+            for (kept, share) in takes.iter_mut().zip(stain.takes) {
+                *kept *= (1.0 - share * depth) as f32;
             }
         }
         let near = scene
@@ -486,8 +484,8 @@ impl<'a> Stage<'a> {
         let mut out = [0.0; 3];
         for (s, bake) in self.bakes.iter().enumerate() {
             let field = self.fields[s].at(&p);
-            for c in 0..3 {
-                out[c] += field * f64::from(bake.materials[0][c]);
+            for (sum, v) in out.iter_mut().zip(bake.materials[0]) {
+                *sum += field * f64::from(v);
             }
         }
         out
@@ -519,9 +517,5 @@ impl<'a> Stage<'a> {
         let u = x / self.size[0] * 2.0 - 1.0;
         self.camera
             .project(&Vec3::new(x, self.size[1] - y, bend * u * u))
-    }
-
-    pub fn layout(&self) -> &Layout {
-        self.card
     }
 }

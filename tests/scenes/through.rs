@@ -4,7 +4,7 @@ use super::Vec3;
 use super::bake::Rgb;
 use super::render::{Local, Stage, Veil, add, scaled, step};
 use super::seed::texture;
-use super::vial::{Inside, Passage, Vial, fresnel};
+use super::vial::{Inside, Liquid, Passage, Vial, fresnel};
 
 impl Stage<'_> {
     /// Where a ray in the vial's frame meets an upright cylinder: entry distance.
@@ -234,15 +234,9 @@ impl Stage<'_> {
                     add(&mut seen, bake.cloud(mm, relative), (1.0 - kept) * field);
                 }
             }
-            self.bubbles(
-                &mut seen,
-                vial,
-                &pass,
-                b,
-                rotated(pass.turn_inside),
-                0.5 * (front + back),
-                level,
-            );
+            let inside = (pass.inside_impact * sign, rotated(pass.turn_inside));
+            let rise = 0.5 * (front + back) - vial.base_mm;
+            seen = scaled(seen, Self::bubbles(vial, liquid, inside, rise));
         }
         let tint: Rgb = std::array::from_fn(|c| vial.wall_tint[c].powf(pass.wall_mm) as f32);
         let share = pass.let_through * shade;
@@ -282,27 +276,17 @@ impl Stage<'_> {
         }
     }
 
-    #[allow(clippy::too_many_arguments)]
-    fn bubbles(
-        &self,
-        seen: &mut Rgb,
-        vial: &Vial,
-        pass: &Passage,
-        b: f64,
-        dir: (f64, f64),
-        h: f64,
-        level: f64,
-    ) {
-        let Some(liquid) = &self.scene.liquid else {
-            return;
-        };
-        if !pass.inside_impact.is_finite() {
-            return;
+    /// What bubbles make of a ray in the liquid, as a factor: its impact parameter and direction there, and how high above
+    /// the bottom it passes.
+    fn bubbles(vial: &Vial, liquid: &Liquid, (impact, dir): (f64, (f64, f64)), rise: f64) -> f64 {
+        if !impact.is_finite() {
+            return 1.0;
         }
-        let impact = pass.inside_impact * if b >= 0.0 { 1.0 } else { -1.0 };
+        let depth = vial.level(liquid.fill) - vial.base_mm;
+        let mut factor = 1.0;
         for [x, z, up, r] in &liquid.bubbles {
             let (x, z) = (x * vial.inner_radius(), z * vial.inner_radius());
-            let dh = vial.base_mm + up * (level - vial.base_mm) - h;
+            let dh = up * depth - rise;
             if dh.abs() > *r {
                 continue;
             }
@@ -310,14 +294,15 @@ impl Stage<'_> {
             let u = side.hypot(dh) / r;
             if u < 1.0 {
                 // Total reflection at the bubble's edge shows the dark surroundings; its middle is a weak lens; a spark on top.
-                let spark = ((side / r - 0.3).hypot(dh / r - 0.35) < 0.18) as i32 as f64;
-                let shade = if u > 0.62 {
+                let spark = (side / r - 0.3).hypot(dh / r - 0.35) < 0.18;
+                factor *= if u > 0.62 {
                     0.42 + 0.4 * (1.0 - u)
                 } else {
                     1.04
-                } + 0.9 * spark;
-                *seen = scaled(*seen, shade);
+                };
+                factor += if spark { 0.9 } else { 0.0 };
             }
         }
+        factor
     }
 }

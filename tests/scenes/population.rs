@@ -187,19 +187,19 @@ fn surroundings(rng: &mut ChaCha8Rng) -> Surroundings {
 }
 
 impl Session {
-    /// Draws a session.
+    /// Draws a session; those of different series share nothing.
     pub fn new(seed: u64, series: Series) -> Session {
-        let mut rng = stream(seed, 2);
+        let mut rng = stream(seed, 2 + 100 * series as u64);
         let vial = vial(&mut rng);
         let dye = Dye::new(series, rng.random_range(1.0..1.5), vial.path_mm());
         let portrait = rng.random_bool(0.4);
         Session {
             seed,
             dye,
-            phone: Phone::seeded(&mut stream(seed, 3)),
-            light: room(&mut stream(seed, 4)),
-            print: print(&mut stream(seed, 5)),
-            surroundings: surroundings(&mut stream(seed, 6)),
+            phone: Phone::seeded(&mut stream(seed, 3 + 100 * series as u64)),
+            light: room(&mut stream(seed, 4 + 100 * series as u64)),
+            print: print(&mut stream(seed, 5 + 100 * series as u64)),
+            surroundings: surroundings(&mut stream(seed, 6 + 100 * series as u64)),
             vial,
             size: if portrait { (1200, 1600) } else { (1600, 1200) },
             looseness: 1.0,

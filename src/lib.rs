@@ -16,6 +16,7 @@
 
 pub mod card;
 pub mod chart;
+pub mod cli;
 pub mod colour;
 pub mod error;
 pub mod estimate;
@@ -25,4 +26,5 @@ pub mod look;
 pub mod photo;
 pub mod place;
 pub mod reading;
+pub mod report;
 pub mod vial;

@@ -5,8 +5,8 @@
 use crate::card::design::Design;
 use crate::card::find;
 use crate::error::{Error, Result};
-use crate::light::{self, Observed};
 use crate::light::correct::Correction;
+use crate::light::{self, Observed};
 use crate::photo::Photo;
 use crate::place::{Area, Bay, Place, View};
 use crate::vial::bay::{self, BayPicture};
@@ -45,21 +45,37 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
     let picture = &photo.picture;
     let place = match by {
         Where::Card(designs) => find::find(&picture.luma(), designs)?,
-        Where::Regions { white, liquid } => Place::by_hand(*white, *liquid, picture.width(), picture.height())?,
+        Where::Regions { white, liquid } => {
+            Place::by_hand(*white, *liquid, picture.width(), picture.height())?
+        }
     };
     let observed = light::observe(picture, &place)?;
     let (bay, vial, liquid) = match place.bay {
-        Bay::Search { area, view: View::Side } => {
+        Bay::Search {
+            area,
+            view: View::Side,
+        } => {
             let bay = bay::of(picture, &place, &observed, bay::search_area(area));
             let vial = vial_find::find(&bay, area)?;
             (bay, Some(vial), vial.liquid())
         }
-        Bay::Search { view: View::Above, .. } => {
-            return Err(Error::new("this card is for looking from above", "use the card for looking from the side"));
+        Bay::Search {
+            view: View::Above, ..
+        } => {
+            return Err(Error::new(
+                "this card is for looking from above",
+                "use the card for looking from the side",
+            ));
         }
         Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
     };
-    Ok(Look { place, observed, bay, liquid, vial })
+    Ok(Look {
+        place,
+        observed,
+        bay,
+        liquid,
+        vial,
+    })
 }
 
 impl Look {

@@ -5,8 +5,8 @@
 use nalgebra::Vector3;
 use serde::Serialize;
 
-use crate::chart::curve::Curve;
 use crate::chart::Chart;
+use crate::chart::curve::Curve;
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
 use crate::estimate::budget::{Budget, depth};
@@ -137,7 +137,11 @@ pub fn read(photo: &Photo, by: &Where, chart: &Chart) -> Result<(Checked<Reading
         delta_e_chart: post.delta_e_curve,
         delta_e_step: post.delta_e_step,
         nearest_step: chart.steps[post.nearest_step].value,
-        pieces: post.pieces.iter().map(|(a, b)| (chart.value_at(*a), chart.value_at(*b))).collect(),
+        pieces: post
+            .pieces
+            .iter()
+            .map(|(a, b)| (chart.value_at(*a), chart.value_at(*b)))
+            .collect(),
         shares: shares(chart, &curve, &budget, &post),
         budget,
         correction: CorrectionUsed {
@@ -150,14 +154,23 @@ pub fn read(photo: &Photo, by: &Where, chart: &Chart) -> Result<(Checked<Reading
         answer,
         verdict,
     };
-    Ok((Checked { value: reading, flags }, Seen { look, sampled }))
+    Ok((
+        Checked {
+            value: reading,
+            flags,
+        },
+        Seen { look, sampled },
+    ))
 }
 
 /// A chart belongs to the card of its session.
 fn right_card(look: &Look, chart: &Chart) -> Result<()> {
     match (&look.place.card, &chart.card) {
         (Some(seen), Some(wanted)) if seen.design != *wanted => Err(Error::new(
-            format!("the photo shows the card \"{}\", but the chart was made with the card \"{wanted}\"", seen.design),
+            format!(
+                "the photo shows the card \"{}\", but the chart was made with the card \"{wanted}\"",
+                seen.design
+            ),
             "use the card of the calibration session, or make a chart with this card",
         )),
         _ => Ok(()),
@@ -171,17 +184,29 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     let (x, y) = look.liquid.centre();
     let mut budget = Budget::default();
     budget.add("sampling of the liquid", lab(sampled.covariance));
-    budget.add("light over the vial", lab(look.observed.field.covariance(x, y)));
-    budget.add("correction onto the session", lab(correction.residual_covariance(sampled.ln)));
+    budget.add(
+        "light over the vial",
+        lab(look.observed.field.covariance(x, y)),
+    );
+    budget.add(
+        "correction onto the session",
+        lab(correction.residual_covariance(sampled.ln)),
+    );
     let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
-    budget.add("repeatability of vial and pose", lab(repeat * depth(&sampled.ln).powi(2)));
+    budget.add(
+        "repeatability of vial and pose",
+        lab(repeat * depth(&sampled.ln).powi(2)),
+    );
     budget
 }
 
 /// What the colour says, in the order in which answers exclude each other.
 fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
     let unit = &chart.terms.unit;
-    let (first, last) = (chart.steps[0].value, chart.steps[chart.steps.len() - 1].value);
+    let (first, last) = (
+        chart.steps[0].value,
+        chart.steps[chart.steps.len() - 1].value,
+    );
     if post.distance2 > OFF_CHART_D2 && post.delta_e_curve > OFF_CHART_DE {
         flags.push(Flag::new(
             "colour-off-chart",
@@ -218,7 +243,11 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
                 "the colour fits the chart in more than one place: {}",
                 post.pieces
                     .iter()
-                    .map(|(p, q)| format!("{} to {}", rounded(chart.value_at(*p)), rounded(chart.value_at(*q))))
+                    .map(|(p, q)| format!(
+                        "{} to {}",
+                        rounded(chart.value_at(*p)),
+                        rounded(chart.value_at(*q))
+                    ))
                     .collect::<Vec<_>>()
                     .join(" or ")
             ),
@@ -236,7 +265,9 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         flags.push(Flag::new(
             "may-be-above",
             Severity::Note,
-            format!("the concentration may be above the last step ({last} {unit}), where the chart ends"),
+            format!(
+                "the concentration may be above the last step ({last} {unit}), where the chart ends"
+            ),
             "dilute the sample and test again to be sure",
         ));
     }
@@ -246,12 +277,19 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         flags.push(Flag::new(
             "below-detection",
             Severity::Note,
-            format!("not told from none: the concentration is below {} {unit}", rounded(high)),
+            format!(
+                "not told from none: the concentration is below {} {unit}",
+                rounded(high)
+            ),
             "nothing, if that is low enough; a test with a longer path of light reaches lower",
         ));
         return Answer::Below { high };
     }
-    Answer::Value { value: chart.value_at(post.median), low: chart.value_at(a), high: chart.value_at(b) }
+    Answer::Value {
+        value: chart.value_at(post.median),
+        low: chart.value_at(a),
+        high: chart.value_at(b),
+    }
 }
 
 /// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 3 degrees of freedom, 0.999.
@@ -270,7 +308,10 @@ fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<F
             flags.push(Flag::new(
                 "card-partly-covered",
                 Severity::Note,
-                format!("{missing} of {} markers of the card were not seen", card.tags_expected),
+                format!(
+                    "{missing} of {} markers of the card were not seen",
+                    card.tags_expected
+                ),
                 "keep the whole card in the picture and uncovered",
             ));
         }
@@ -294,7 +335,10 @@ fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<F
         flags.push(Flag::new(
             "white-over-exposed",
             Severity::Doubt,
-            format!("{:.0} % of the white paper is over-exposed", 100.0 * look.observed.blown),
+            format!(
+                "{:.0} % of the white paper is over-exposed",
+                100.0 * look.observed.blown
+            ),
             "take the photo with less exposure: touch the white paper on the screen to meter on it",
         ));
     }
@@ -302,7 +346,10 @@ fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<F
         flags.push(Flag::new(
             "too-dark",
             Severity::Doubt,
-            format!("the white paper is recorded at {:.1} % of full scale", 100.0 * look.observed.white.max().exp()),
+            format!(
+                "the white paper is recorded at {:.1} % of full scale",
+                100.0 * look.observed.white.max().exp()
+            ),
             "bring more light, or raise the exposure until the paper looks white",
         ));
     }
@@ -360,7 +407,10 @@ fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Ve
             reason,
             share,
             // First order: the part of the colour error that lies along the curve, over the slope of the curve.
-            standard_uncertainty: (per_value.transpose() * c.covariance * per_value)[(0, 0)].max(0.0).sqrt() / length2,
+            standard_uncertainty: (per_value.transpose() * c.covariance * per_value)[(0, 0)]
+                .max(0.0)
+                .sqrt()
+                / length2,
         })
         .collect()
 }
@@ -372,5 +422,9 @@ fn rounded(v: f64) -> String {
     }
     let digits = (2 - v.abs().log10().floor() as i32).max(0) as usize;
     let text = format!("{v:.digits$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }

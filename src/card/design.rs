@@ -6,14 +6,9 @@ mod above;
 mod inks;
 mod side;
 
+use super::find::family::{CELLS, COUNT};
 use crate::error::{Error, Result};
 use crate::place::{Area, View};
-
-/// How many markers the family 36h11 has: ids run from 0 to 586 (AprilRobotics' code table).
-pub const FAMILY_SIZE: u32 = 587;
-
-/// Cells across the black square of a 36h11 marker: six of data and a border of one on each side.
-pub const TAG_CELLS: u32 = 8;
 
 /// A fiducial marker of the AprilTag family 36h11 (Wang & Olson 2016, "AprilTag 2: efficient and robust fiducial
 /// detection", IROS).
@@ -81,7 +76,7 @@ impl Tag {
 
     /// Edge length of one cell, mm.
     pub fn cell(&self) -> f64 {
-        self.size / f64::from(TAG_CELLS)
+        self.size / CELLS as f64
     }
 }
 
@@ -137,11 +132,11 @@ impl Design {
         let broken = |what: String| Error::new(what, "correct the design").about(self.id);
         let mut printed: Vec<(String, Area)> = Vec::new();
         for tag in &self.tags {
-            if tag.id >= FAMILY_SIZE {
+            if tag.id >= COUNT {
                 return Err(broken(format!(
                     "marker {} is not in the family (0 to {})",
                     tag.id,
-                    FAMILY_SIZE - 1
+                    COUNT - 1
                 )));
             }
             printed.push((format!("marker {}", tag.id), tag.area().shrunk(-tag.cell())));

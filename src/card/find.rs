@@ -33,9 +33,18 @@ pub const REDUCED_SIDE: usize = 1600;
 /// How the reduced picture is split into dark and light, tried in turn. The first is right for most photos; the others take
 /// over where less than [`ENOUGH`] markers agree: fainter contrast, then large cells seen from near.
 const THRESHOLDS: [Threshold; 3] = [
-    Threshold { reach: 0.011, below: 0.06 },
-    Threshold { reach: 0.011, below: 0.015 },
-    Threshold { reach: 0.03, below: 0.03 },
+    Threshold {
+        reach: 0.011,
+        below: 0.06,
+    },
+    Threshold {
+        reach: 0.011,
+        below: 0.015,
+    },
+    Threshold {
+        reach: 0.03,
+        below: 0.03,
+    },
 ];
 
 /// With this many markers in agreement the others are looked for only where they must be.
@@ -51,9 +60,31 @@ const SURE_BITS: u32 = 2;
 /// Wrong bits up to which a marker is believed at the very place where the plane puts it: random cells pass once in 30,000.
 const EXPECTED_BITS: u32 = 6;
 
+/// Where a marker is looked for that does not show at its expected place, in cells from there: two neighbouring markers
+/// foretell one at the other end of the card to two or three cells in a blurred photo.
+const STEPS: [(f64, f64); 13] = [
+    (0.0, 0.0),
+    (1.2, 0.0),
+    (0.0, 1.2),
+    (-1.2, 0.0),
+    (0.0, -1.2),
+    (1.2, 1.2),
+    (-1.2, 1.2),
+    (-1.2, -1.2),
+    (1.2, -1.2),
+    (2.4, 0.0),
+    (0.0, 2.4),
+    (-2.4, 0.0),
+    (0.0, -2.4),
+];
+
 /// Largest residual of the plane in cells (an eighth of a marker): 0.75 mm on a marker of 18 mm. A flat card stays below a
 /// tenth of it; beyond it patches are no longer where they are taken for.
 const RESIDUAL_CELLS: f64 = 1.0 / 3.0;
+
+/// Largest standard error of where any end of the card lies, mm: two of them stay within the quarter of a patch of 10 mm
+/// that sampling its middle leaves on each side.
+const OPEN_MM: f64 = 1.25;
 
 /// Photo pixels per millimetre below which a vial of 12 mm would be less than 18 pixels wide.
 const LEAST_PX_PER_MM: f64 = 1.5;
@@ -70,7 +101,11 @@ const LEAST_PX_PER_MM: f64 = 1.5;
 pub fn find(gray: &GrayImage, designs: &[Design]) -> Result<Place> {
     let longest = gray.width().max(gray.height()) as usize;
     let factor = (longest as f64 / REDUCED_SIDE as f64).round().max(1.0) as usize;
-    if factor == 1 { find_from(gray, 1.0, gray, designs) } else { find_from(&reduce(gray, factor), factor as f64, gray, designs) }
+    if factor == 1 {
+        find_from(gray, 1.0, gray, designs)
+    } else {
+        find_from(&reduce(gray, factor), factor as f64, gray, designs)
+    }
 }
 
 /// As [`find`], but looks for markers on `reduced`, in which one pixel stands for `factor` x `factor` pixels of `full`
@@ -79,14 +114,25 @@ pub fn find(gray: &GrayImage, designs: &[Design]) -> Result<Place> {
 ///
 /// # Errors
 /// As [`find`].
-pub fn find_from(reduced: &GrayImage, factor: f64, full: &impl Luma, designs: &[Design]) -> Result<Place> {
+pub fn find_from(
+    reduced: &GrayImage,
+    factor: f64,
+    full: &impl Luma,
+    designs: &[Design],
+) -> Result<Place> {
     let mut seen: Vec<Marker> = Vec::new();
     let mut look = |picture: &GrayImage, factor: f64| {
         let mut best: Option<Seen> = None;
         for threshold in THRESHOLDS {
             markers(picture, factor, full, threshold, &mut seen);
-            best = designs.iter().filter_map(|d| agree(d, &seen, full)).max_by(|a, b| a.rank().total_cmp(&b.rank()));
-            if best.as_ref().is_some_and(|b| b.direct >= ENOUGH.min(b.design.tags.len())) {
+            best = designs
+                .iter()
+                .filter_map(|d| agree(d, &seen, full))
+                .max_by(|a, b| a.rank().total_cmp(&b.rank()));
+            if best
+                .as_ref()
+                .is_some_and(|b| b.direct >= ENOUGH.min(b.design.tags.len()))
+            {
                 break;
             }
         }
@@ -128,20 +174,42 @@ impl Marker {
 }
 
 /// Adds the markers of one look at the reduced picture, corners refined at full size.
-fn markers(picture: &GrayImage, factor: f64, full: &impl Luma, threshold: Threshold, seen: &mut Vec<Marker>) {
+fn markers(
+    picture: &GrayImage,
+    factor: f64,
+    full: &impl Luma,
+    threshold: Threshold,
+    seen: &mut Vec<Marker>,
+) {
     for rough in quad::quads(picture, threshold) {
         // The hull of dark pixels is off by about a pixel, more where blur or noise frays it.
-        let Some(corners) = edge::sharpen(picture, &rough, 3.0).filter(quad::believable) else { continue };
-        let Some(read) = decode::read(picture, &corners) else { continue };
-        let (id, turns, wrong) = family::nearest(read);
+        let Some(corners) = edge::sharpen(picture, &rough, 3.0).filter(quad::believable) else {
+            continue;
+        };
+        let Some(read) = decode::read(picture, &corners) else {
+            continue;
+        };
+        let [plain, set_off] = read.map(family::nearest);
+        let (id, turns, wrong) = if set_off.2 < plain.2 { set_off } else { plain };
         if wrong > WRONG_BITS {
             continue;
         }
         let at_full = corners.map(|c| c * factor);
-        let corners = if factor > 1.0 { edge::sharpen(full, &at_full, 1.5 * factor).unwrap_or(at_full) } else { corners };
-        let marker = Marker { id, corners: std::array::from_fn(|i| corners[(i + turns) % 4]), wrong };
+        let corners = if factor > 1.0 {
+            edge::sharpen(full, &at_full, 1.5 * factor).unwrap_or(at_full)
+        } else {
+            corners
+        };
+        let marker = Marker {
+            id,
+            corners: std::array::from_fn(|i| corners[(i + turns) % 4]),
+            wrong,
+        };
         // The same print seen in an earlier look; the better reading stays.
-        match seen.iter_mut().find(|m| m.id == id && (m.centre() - marker.centre()).norm() < marker.size() / 2.0) {
+        match seen
+            .iter_mut()
+            .find(|m| m.id == id && (m.centre() - marker.centre()).norm() < marker.size() / 2.0)
+        {
             Some(known) if marker.wrong < known.wrong => *known = marker,
             Some(_) => {}
             None => seen.push(marker),
@@ -179,12 +247,19 @@ impl Seen<'_> {
     }
 
     fn px_per_mm(&self) -> f64 {
-        self.plane.map.scale_at(self.design.width_mm / 2.0, self.design.height_mm / 2.0)
+        self.plane
+            .map
+            .scale_at(self.design.width_mm / 2.0, self.design.height_mm / 2.0)
     }
 }
 
 fn cell_mm(design: &Design) -> f64 {
-    design.tags.iter().map(|t| t.size).fold(f64::INFINITY, f64::min) / family::CELLS as f64
+    design
+        .tags
+        .iter()
+        .map(|t| t.size)
+        .fold(f64::INFINITY, f64::min)
+        / family::CELLS as f64
 }
 
 /// The corners of a printed marker, clockwise from the top left, paired with where they are seen.
@@ -193,7 +268,10 @@ fn paired(tag: &Tag, corners: &[Point; 4], turns: usize) -> [Pair; 4] {
     std::array::from_fn(|i| {
         let (x, y) = ways[i];
         Pair {
-            printed: Point::new(tag.x + tag.size * (x + 1.0) / 2.0, tag.y + tag.size * (y + 1.0) / 2.0),
+            printed: Point::new(
+                tag.x + tag.size * (x + 1.0) / 2.0,
+                tag.y + tag.size * (y + 1.0) / 2.0,
+            ),
             outward: Point::new(x, y),
             seen: corners[(i + turns) % 4],
         }
@@ -203,64 +281,108 @@ fn paired(tag: &Tag, corners: &[Point; 4], turns: usize) -> [Pair; 4] {
 /// The largest set of markers of a design that lie on one plane as the design has them, completed by those that only show
 /// at the place where the plane puts them.
 fn agree<'d>(design: &'d Design, seen: &[Marker], full: &impl Luma) -> Option<Seen<'d>> {
-    let known: Vec<(&Tag, &Marker)> =
-        seen.iter().filter_map(|m| design.tags.iter().find(|t| t.id == m.id).map(|t| (t, m))).collect();
-    let cell = cell_mm(design);
+    let known: Vec<(&Tag, &Marker)> = seen
+        .iter()
+        .filter_map(|m| design.tags.iter().find(|t| t.id == m.id).map(|t| (t, m)))
+        .collect();
+    let better = |a: Option<Seen<'d>>, b: Option<Seen<'d>>| match (a, b) {
+        (Some(a), Some(b)) => Some(if b.rank() > a.rank() { b } else { a }),
+        (a, b) => a.or(b),
+    };
     let mut best: Option<Seen> = None;
-    // One marker is enough to start from if a second one then turns up where it must be; two carry further.
-    let starts = (0..known.len()).flat_map(|i| (i..known.len()).map(move |j| (i, j)));
     for turns in 0..4 {
-        for (i, j) in starts.clone() {
-            if i != j && known[i].0.id == known[j].0.id {
-                continue;
-            }
-            let mut used: Vec<(Tag, [Pair; 4])> = Vec::new();
-            for k in if i == j { vec![i] } else { vec![i, j] } {
-                used.push((*known[k].0, paired(known[k].0, &known[k].1.corners, turns)));
-            }
-            let Some(mut plane) = fit(&used, cell) else { continue };
-            if !sane(&plane, design) || off_cells(&plane, &used, cell) > RESIDUAL_CELLS {
-                continue;
-            }
-            if i != j {
-                for (tag, marker) in &known {
-                    if used.iter().any(|u| u.0.id == tag.id) {
-                        continue;
-                    }
-                    // Two neighbouring markers foretell a far one only so well, and the card may be bent a little.
-                    let pairs = paired(tag, &marker.corners, turns);
-                    if off_cells(&plane, &[(**tag, pairs)], cell) < 2.0 {
-                        used.push((**tag, pairs));
-                    }
-                }
-            }
-            let direct = used.len();
-            if best.as_ref().is_some_and(|b| b.direct > direct) {
-                continue;
-            }
-            if let Some(better) = fit(&used, cell) {
-                plane = better;
-            }
-            let trial = Seen { design, plane, turns, used, direct };
-            if best.as_ref().is_none_or(|b| trial.rank() > b.rank() || (b.used.len() == 1 && direct > 1)) && i != j {
-                best = Some(trial);
-            } else if i == j && best.is_none() {
-                // A lone marker fits any turn: only what it foretells can tell.
-                let trial = completed(trial, full);
-                if trial.used.len() > 1 {
-                    best = Some(trial);
+        let printed: Vec<(Tag, [Pair; 4])> = known
+            .iter()
+            .map(|(tag, marker)| (**tag, paired(tag, &marker.corners, turns)))
+            .collect();
+        for i in 0..printed.len() {
+            for j in 0..i {
+                if printed[i].0.id != printed[j].0.id {
+                    best = better(best, grown(design, &printed, [i, j], turns));
                 }
             }
         }
+        // All at once: markers on a bent card agree roughly with all others, but not with what two of them foretell.
+        let distinct =
+            (0..printed.len()).all(|i| (0..i).all(|j| printed[i].0.id != printed[j].0.id));
+        if distinct && printed.len() > 2 {
+            best = better(best, fitted(design, printed, turns, 1.0));
+        }
+    }
+    if best.is_none() {
+        // A lone marker fits any turn; a second one that turns up where it must be can tell.
+        for (turns, (tag, marker)) in (0..4).flat_map(|turns| known.iter().map(move |k| (turns, k)))
+        {
+            let lone = fitted(
+                design,
+                vec![(**tag, paired(tag, &marker.corners, turns))],
+                turns,
+                1.0,
+            );
+            best = better(
+                best,
+                lone.map(|l| completed(l, full))
+                    .filter(|l| l.used.len() > 1),
+            );
+        }
     }
     let best = without_misfit(completed(best?, full));
-    (best.used.len() >= 2 && sane(&best.plane, design)).then_some(best)
+    sane(&best.plane, design).then_some(best)
+}
+
+/// The plane of two markers and of all others that lie on it.
+fn grown<'d>(
+    design: &'d Design,
+    printed: &[(Tag, [Pair; 4])],
+    pair: [usize; 2],
+    turns: usize,
+) -> Option<Seen<'d>> {
+    let cell = cell_mm(design);
+    let start = fitted(
+        design,
+        pair.map(|i| printed[i]).to_vec(),
+        turns,
+        RESIDUAL_CELLS,
+    )?;
+    let mut used = start.used.clone();
+    for other in printed {
+        // Two neighbouring markers foretell a far one only so well, and the card may be bent a little.
+        if used.iter().all(|u| u.0.id != other.0.id)
+            && off_cells(&start.plane, &[*other], cell) < 2.0
+        {
+            used.push(*other);
+        }
+    }
+    fitted(design, used, turns, 1.0)
+}
+
+/// The plane of these markers, if they lie on one to within `limit` cells.
+fn fitted<'d>(
+    design: &'d Design,
+    used: Vec<(Tag, [Pair; 4])>,
+    turns: usize,
+    limit: f64,
+) -> Option<Seen<'d>> {
+    let cell = cell_mm(design);
+    let plane = fit(&used, cell)?;
+    let direct = used.len();
+    (sane(&plane, design) && off_cells(&plane, &used, cell) <= limit).then_some(Seen {
+        design,
+        plane,
+        turns,
+        used,
+        direct,
+    })
 }
 
 /// Fits the plane; the common swelling of markers is at most a quarter of a cell and needs two markers to be told.
 fn fit(used: &[(Tag, [Pair; 4])], cell: f64) -> Option<Plane> {
     let pairs: Vec<Pair> = used.iter().flat_map(|u| u.1).collect();
-    plane::refine(plane::direct(&pairs)?, &pairs, if used.len() > 1 { cell / 4.0 } else { 0.0 })
+    plane::refine(
+        plane::direct(&pairs)?,
+        &pairs,
+        if used.len() > 1 { cell / 4.0 } else { 0.0 },
+    )
 }
 
 /// Root mean square distance of marker corners from where the plane puts them, in cells at each marker's own scale.
@@ -268,7 +390,10 @@ fn off_cells(plane: &Plane, used: &[(Tag, [Pair; 4])], cell: f64) -> f64 {
     let sum: f64 = used
         .iter()
         .map(|(tag, pairs)| {
-            let scale = plane.map.scale_at(tag.x + tag.size / 2.0, tag.y + tag.size / 2.0) * cell;
+            let scale = plane
+                .map
+                .scale_at(tag.x + tag.size / 2.0, tag.y + tag.size / 2.0)
+                * cell;
             (plane.residual(pairs) / scale).powi(2)
         })
         .sum();
@@ -283,7 +408,12 @@ fn sane(plane: &Plane, design: &Design) -> bool {
     let sign = depth((w / 2.0, h / 2.0)).signum();
     let seen = face.map(|(x, y)| plane.at(Point::new(x, y)));
     face.iter().all(|p| depth(*p) * sign > 0.0)
-        && (0..4).all(|i| quad::cross(seen[(i + 1) % 4] - seen[i], seen[(i + 2) % 4] - seen[(i + 1) % 4]) > 0.0)
+        && (0..4).all(|i| {
+            quad::cross(
+                seen[(i + 1) % 4] - seen[i],
+                seen[(i + 2) % 4] - seen[(i + 1) % 4],
+            ) > 0.0
+        })
 }
 
 /// Looks for the design's other markers where the plane puts them, nearest to the known ones first.
@@ -291,24 +421,47 @@ fn completed<'d>(mut seen: Seen<'d>, full: &impl Luma) -> Seen<'d> {
     let cell = cell_mm(seen.design);
     let middle = |t: &Tag| Point::new(t.x + t.size / 2.0, t.y + t.size / 2.0);
     let far = |seen: &Seen, t: &Tag| {
-        seen.used.iter().map(|u| (middle(&u.0) - middle(t)).norm()).fold(f64::INFINITY, f64::min)
+        seen.used
+            .iter()
+            .map(|u| (middle(&u.0) - middle(t)).norm())
+            .fold(f64::INFINITY, f64::min)
     };
-    let mut missing: Vec<Tag> =
-        seen.design.tags.iter().filter(|t| seen.used.iter().all(|u| u.0.id != t.id)).copied().collect();
-    while let Some(at) = (0..missing.len()).min_by(|a, b| far(&seen, &missing[*a]).total_cmp(&far(&seen, &missing[*b]))) {
+    let mut missing: Vec<Tag> = seen
+        .design
+        .tags
+        .iter()
+        .filter(|t| seen.used.iter().all(|u| u.0.id != t.id))
+        .copied()
+        .collect();
+    while let Some(at) = (0..missing.len())
+        .min_by(|a, b| far(&seen, &missing[*a]).total_cmp(&far(&seen, &missing[*b])))
+    {
         let tag = missing.swap_remove(at);
-        let guess = paired(&tag, &[Point::zeros(); 4], 0).map(|p| seen.plane.at(p.printed + p.outward * seen.plane.swell));
-        let reach = 0.9 * cell * seen.plane.map.scale_at(middle(&tag).x, middle(&tag).y);
-        let found = edge::sharpen(full, &guess, reach).filter(quad::believable).filter(|corners| {
-            // Read from the card's own top left corner, the table appears turned back by `turns`.
-            decode::read(full, corners)
-                .and_then(|read| family::wrong_bits(read, tag.id, (4 - seen.turns) % 4))
-                .is_some_and(|wrong| wrong <= EXPECTED_BITS)
+        let guess = paired(&tag, &[Point::zeros(); 4], 0)
+            .map(|p| seen.plane.at(p.printed + p.outward * seen.plane.swell));
+        let px = cell * seen.plane.map.scale_at(middle(&tag).x, middle(&tag).y);
+        let reach = 0.9 * px;
+        let found = STEPS.iter().find_map(|(x, y)| {
+            let stepped = guess.map(|p| p + Point::new(*x, *y) * px);
+            edge::sharpen(full, &stepped, reach)
+                .filter(quad::believable)
+                .filter(|corners| {
+                    // Read from the card's own top left corner, the table appears turned back by `turns`.
+                    let turns = (4 - seen.turns) % 4;
+                    decode::read(full, corners).is_some_and(|readings| {
+                        readings
+                            .iter()
+                            .filter_map(|r| family::wrong_bits(*r, tag.id, turns))
+                            .any(|w| w <= EXPECTED_BITS)
+                    })
+                })
         });
         let Some(corners) = found else { continue };
         seen.used.push((tag, paired(&tag, &corners, 0)));
         match fit(&seen.used, cell) {
-            Some(plane) if off_cells(&plane, &seen.used, cell) <= 2.0 * RESIDUAL_CELLS => seen.plane = plane,
+            Some(plane) if off_cells(&plane, &seen.used, cell) <= 2.0 * RESIDUAL_CELLS => {
+                seen.plane = plane
+            }
             _ => {
                 seen.used.pop();
             }
@@ -333,7 +486,9 @@ fn without_misfit(mut seen: Seen) -> Seen {
             })
             .min_by(|a, b| a.0.total_cmp(&b.0));
         match trial {
-            Some((rest_off, dropped_off, rest, plane)) if dropped_off > 0.5 && rest_off < whole / 3.0 => {
+            Some((rest_off, dropped_off, rest, plane))
+                if dropped_off > 0.5 && rest_off < whole / 3.0 =>
+            {
                 seen.used = rest;
                 seen.plane = plane;
             }
@@ -343,22 +498,47 @@ fn without_misfit(mut seen: Seen) -> Seen {
     seen
 }
 
-/// An error if markers that are surely printed ones belong to another card than the one found.
+/// An error if markers that are surely printed ones belong to another card than the one found, or too many of the card's own
+/// are not where the plane of the others has them.
 fn alone(best: &Seen, seen: &[Marker], designs: &[Design]) -> Result<()> {
+    let astray = best
+        .design
+        .tags
+        .iter()
+        .filter(|t| best.used.iter().all(|u| u.0.id != t.id));
+    let astray = astray
+        .filter(|t| seen.iter().any(|m| m.id == t.id && m.wrong <= SURE_BITS))
+        .count();
+    // One that is torn loose or misread is outvoted by three; more is a card that is not flat.
+    if 3 * astray > best.used.len() {
+        return Err(nothing(seen, designs));
+    }
     for marker in seen.iter().filter(|m| m.wrong <= SURE_BITS) {
-        let Some(design) = designs.iter().find(|d| d.tags.iter().any(|t| t.id == marker.id)) else { continue };
+        let Some(design) = designs
+            .iter()
+            .find(|d| d.tags.iter().any(|t| t.id == marker.id))
+        else {
+            continue;
+        };
         if design.id != best.design.id {
             return Err(Error::new(
-                format!("two different cards are in the photo: {} and {} (marker {})", best.design.id, design.id, marker.id),
+                format!(
+                    "two different cards are in the photo: {} and {} (marker {})",
+                    best.design.id, design.id, marker.id
+                ),
                 "keep one card in view, take the other one away and photograph again",
             ));
         }
-        let Some(tag) = design.tags.iter().find(|t| t.id == marker.id) else { continue };
-        let expected = best.plane.at(Point::new(tag.x + tag.size / 2.0, tag.y + tag.size / 2.0));
-        // Further off than its own size: no bend of one card does that.
-        if (expected - marker.centre()).norm() > marker.size() {
+        let Some((_, pairs)) = best.used.iter().find(|u| u.0.id == marker.id) else {
+            continue;
+        };
+        let used = pairs.iter().map(|p| p.seen).sum::<Point>() / 4.0;
+        if (used - marker.centre()).norm() > marker.size() {
             return Err(Error::new(
-                format!("two cards are in the photo: marker {} of card {} is seen at more than one place", marker.id, design.id),
+                format!(
+                    "two cards are in the photo: marker {} of card {} is seen at more than one place",
+                    marker.id, design.id
+                ),
                 "keep one card in view, take the other one away and photograph again",
             ));
         }
@@ -368,7 +548,9 @@ fn alone(best: &Seen, seen: &[Marker], designs: &[Design]) -> Result<()> {
 
 /// Why no card could be made of the markers seen.
 fn nothing(seen: &[Marker], designs: &[Design]) -> Error {
-    let ours: Vec<u32> = ids(seen.iter().filter(|m| designs.iter().any(|d| d.tags.iter().any(|t| t.id == m.id))));
+    let ours: Vec<u32> = ids(seen
+        .iter()
+        .filter(|m| designs.iter().any(|d| d.tags.iter().any(|t| t.id == m.id))));
     let sure: Vec<u32> = ids(seen.iter().filter(|m| m.wrong <= SURE_BITS));
     match ours.as_slice() {
         [] if sure.is_empty() => Error::new(
@@ -377,15 +559,23 @@ fn nothing(seen: &[Marker], designs: &[Design]) -> Error {
              white paper and the vial by hand with --white and --vial",
         ),
         [] => Error::new(
-            format!("no card found in the photo: the markers seen ({}) are not of a Tintwell card", listed(&sure)),
+            format!(
+                "no card found in the photo: the markers seen ({}) are not of a Tintwell card",
+                listed(&sure)
+            ),
             "print the card with `tintwell card` and use it unchanged",
         ),
         [one] => Error::new(
-            format!("only one marker of the card was found (number {one}); at least two are needed"),
+            format!(
+                "only one marker of the card was found (number {one}); at least two are needed"
+            ),
             "keep fingers, vial and shadows off the square markers at the card's edges, and have the whole card in the photo",
         ),
         many => Error::new(
-            format!("the markers found ({}) do not fit together as those of one flat card", listed(many)),
+            format!(
+                "the markers found ({}) do not fit together as those of one flat card",
+                listed(many)
+            ),
             "lay the card flat and use it uncut, one card in the photo; it may be bent, or parts of two cards may be in view",
         ),
     }
@@ -399,7 +589,10 @@ fn ids<'m>(markers: impl Iterator<Item = &'m Marker>) -> Vec<u32> {
 }
 
 fn listed(ids: &[u32]) -> String {
-    ids.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
+    ids.iter()
+        .map(u32::to_string)
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// The place of a card that was found, after the last checks.
@@ -421,21 +614,45 @@ fn place(best: &Seen, full: &impl Luma) -> Result<Place> {
     let px_per_mm = best.px_per_mm();
     if px_per_mm < LEAST_PX_PER_MM {
         return Err(Error::new(
-            format!("the card is too small in the photo: {px_per_mm:.1} pixels per mm, at least {LEAST_PX_PER_MM} are needed"),
+            format!(
+                "the card is too small in the photo: {px_per_mm:.1} pixels per mm, at least {LEAST_PX_PER_MM} are needed"
+            ),
             "go nearer, so that the card fills at least half of the picture's width",
         ));
     }
+    let (w, h) = (design.width_mm, design.height_mm);
+    let ends = [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)].map(|(x, y)| Point::new(x, y));
+    let open_mm = plane::uncertainty(&best.plane, &best.pairs(), &ends) / px_per_mm;
+    if open_mm > OPEN_MM {
+        return Err(Error::new(
+            format!(
+                "the markers found ({} of {}) do not tell the place of the whole card well enough: its far end may be {open_mm:.1} mm \
+                 off, at most {OPEN_MM} mm is allowed",
+                best.used.len(),
+                design.tags.len()
+            ),
+            "keep fingers, vial and shadows off the square markers and hold the phone still, so that all markers are seen sharply",
+        ));
+    }
     let inside = |area: &Area| {
-        [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)].iter().all(|(u, v)| {
-            let (x, y) = best.plane.map.map(area.x + u * area.w, area.y + v * area.h);
-            x >= 0.0 && y >= 0.0 && x <= width && y <= height
-        })
+        [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)]
+            .iter()
+            .all(|(u, v)| {
+                let (x, y) = best.plane.map.map(area.x + u * area.w, area.y + v * area.h);
+                x >= 0.0 && y >= 0.0 && x <= width && y <= height
+            })
     };
     let white = design.paper.first().copied().filter(inside);
     let (Some(white), true) = (white, inside(&design.bay)) else {
-        let part = if white.is_none() { "reference white" } else { "bay where the vial stands" };
+        let part = if white.is_none() {
+            "reference white"
+        } else {
+            "bay where the vial stands"
+        };
         return Err(Error::new(
-            format!("the card is cut off by the edge of the photo: its {part} is not wholly in the picture"),
+            format!(
+                "the card is cut off by the edge of the photo: its {part} is not wholly in the picture"
+            ),
             "photograph the whole card, with a little room around it",
         ));
     };
@@ -449,9 +666,16 @@ fn place(best: &Seen, full: &impl Luma) -> Result<Place> {
             .patches
             .iter()
             .filter(|p| inside(&p.area))
-            .map(|p| PatchArea { name: p.name.to_string(), neutral: p.neutral, area: p.area })
+            .map(|p| PatchArea {
+                name: p.name.to_string(),
+                neutral: p.neutral,
+                area: p.area,
+            })
             .collect(),
-        bay: Bay::Search { area: design.bay, view: design.view },
+        bay: Bay::Search {
+            area: design.bay,
+            view: design.view,
+        },
         card: Some(CardSeen {
             design: design.id.to_string(),
             tags_found,
@@ -459,7 +683,12 @@ fn place(best: &Seen, full: &impl Luma) -> Result<Place> {
             residual_px: best.plane.residual(&best.pairs()),
             residual_mm,
             px_per_mm,
-            tilt_deg: plane::tilt(&best.plane.map, Point::new(design.width_mm / 2.0, design.height_mm / 2.0), width, height),
+            tilt_deg: plane::tilt(
+                &best.plane.map,
+                Point::new(design.width_mm / 2.0, design.height_mm / 2.0),
+                width,
+                height,
+            ),
         }),
     })
 }

@@ -12,7 +12,9 @@ use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity};
 use crate::light::correct::{Correction, SessionPatch, ln};
 use crate::light::relative;
-use crate::look::Look;
+use crate::look::{Look, Where, look};
+use crate::photo::Photo;
+use crate::place::Area;
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -47,7 +49,10 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
     values.dedup();
     if values.len() < LEAST_STEPS {
         return Err(Error::new(
-            format!("{} different standards are not enough for a chart: at least {LEAST_STEPS} are needed", values.len()),
+            format!(
+                "{} different standards are not enough for a chart: at least {LEAST_STEPS} are needed",
+                values.len()
+            ),
             "photograph more standards; five or six that span the range make a good chart",
         ));
     }
@@ -59,15 +64,25 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         flags.push(Flag::new(
             "session-drift",
             Severity::Doubt,
-            format!("the card's patches differ by {:.0} % between the photos of this session", 100.0 * drift),
+            format!(
+                "the card's patches differ by {:.0} % between the photos of this session",
+                100.0 * drift
+            ),
             "photograph all standards with one phone, one after another, in the same light",
         ));
     }
     let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
     for s in standards {
         let correction = Correction::choose(&s.look.observed, &patches);
-        let sampled = s.look.colour(&correction).map_err(|e| e.about(s.name.clone()))?;
-        seen.push((s.value, sampled.ln, sampled.covariance + correction.residual_covariance(sampled.ln)));
+        let sampled = s
+            .look
+            .colour(&correction)
+            .map_err(|e| e.about(s.name.clone()))?;
+        seen.push((
+            s.value,
+            sampled.ln,
+            sampled.covariance + correction.residual_covariance(sampled.ln),
+        ));
     }
     let (repeatability, df) = repeatability(&values, &seen);
     if df == 0 && origin == Origin::Standards {
@@ -78,7 +93,10 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
             "photograph each standard twice, taking the vial away and putting it back in between",
         ));
     }
-    let steps: Vec<Step> = values.iter().map(|v| step(*v, &seen, &repeatability)).collect();
+    let steps: Vec<Step> = values
+        .iter()
+        .map(|v| step(*v, &seen, &repeatability))
+        .collect();
     let curve = Choice::choose(&steps)?;
     let view = match (&card, standards[0].look.place.bay) {
         (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
@@ -96,7 +114,41 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         curve,
     };
     flags.extend(super::resolve::flags(&chart)?);
-    Ok(Checked { value: chart, flags })
+    Ok(Checked {
+        value: chart,
+        flags,
+    })
+}
+
+/// The colours of a printed chart as standards, for [`build`] with [`Origin::PrintedColours`]: each region of the photo is
+/// sampled as if it were liquid, with `white` as paper. Regions are in pixels of the upright photo.
+///
+/// # Errors
+/// If a region does not fit into the photo, or the white is over-exposed. The error names the step.
+pub fn printed(photo: &Photo, white: Area, regions: &[(f64, Area)]) -> Result<Vec<Standard>> {
+    regions
+        .iter()
+        .map(|(value, area)| {
+            let name = format!("the colour of step {value}");
+            match look(
+                photo,
+                &Where::Regions {
+                    white,
+                    liquid: *area,
+                },
+            ) {
+                Ok(look) => Ok(Standard {
+                    value: *value,
+                    name,
+                    look,
+                }),
+                Err(e) => Err(Error {
+                    what: format!("{name}: {}", e.what),
+                    ..e
+                }),
+            }
+        })
+        .collect()
 }
 
 fn one_card(standards: &[Standard]) -> Result<Option<String>> {
@@ -139,21 +191,40 @@ fn session_patches(standards: &[Standard]) -> Vec<SessionPatch> {
             let n = seen.len() as f64;
             let mean = seen.iter().sum::<Vector3<f64>>() / n;
             let sd = (seen.len() > 1).then(|| {
-                let square = seen.iter().map(|v| (v - mean).map(|d| d * d)).sum::<Vector3<f64>>() / (n - 1.0);
+                let square = seen
+                    .iter()
+                    .map(|v| (v - mean).map(|d| d * d))
+                    .sum::<Vector3<f64>>()
+                    / (n - 1.0);
                 square.map(f64::sqrt).into()
             });
-            SessionPatch { name, neutral, ln: mean.into(), sd }
+            SessionPatch {
+                name,
+                neutral,
+                ln: mean.into(),
+                sd,
+            }
         })
         .collect()
 }
 
 fn median_drift(patches: &[SessionPatch]) -> f64 {
-    let mut sd: Vec<f64> = patches.iter().filter_map(|p| p.sd.map(|s| (s[0] + s[1] + s[2]) / 3.0)).collect();
-    if sd.is_empty() { 0.0 } else { crate::light::spot::median(&mut sd) }
+    let mut sd: Vec<f64> = patches
+        .iter()
+        .filter_map(|p| p.sd.map(|s| (s[0] + s[1] + s[2]) / 3.0))
+        .collect();
+    if sd.is_empty() {
+        0.0
+    } else {
+        crate::light::spot::median(&mut sd)
+    }
 }
 
 /// Repeatability of a vial's colour per unit of its depth squared, and the degrees of freedom of the replicates.
-fn repeatability(values: &[f64], seen: &[(f64, Vector3<f64>, Matrix3<f64>)]) -> (Matrix3<f64>, usize) {
+fn repeatability(
+    values: &[f64],
+    seen: &[(f64, Vector3<f64>, Matrix3<f64>)],
+) -> (Matrix3<f64>, usize) {
     let (mut sum, mut df) = (Matrix3::zeros(), 0usize);
     for v in values {
         let of_step: Vec<&Vector3<f64>> = seen.iter().filter(|s| s.0 == *v).map(|s| &s.1).collect();
@@ -164,19 +235,33 @@ fn repeatability(values: &[f64], seen: &[(f64, Vector3<f64>, Matrix3<f64>)]) -> 
         }
         df += of_step.len() - 1;
     }
-    let deepest = seen.iter().map(|s| s.1).max_by(|a, b| a.norm().total_cmp(&b.norm())).unwrap_or_default();
+    let deepest = seen
+        .iter()
+        .map(|s| s.1)
+        .max_by(|a, b| a.norm().total_cmp(&b.norm()))
+        .unwrap_or_default();
     let along = deepest / deepest.norm().max(1e-9);
-    let assumed = along * along.transpose() * ASSUMED_PATH.powi(2) + Matrix3::identity() * ASSUMED_OTHER.powi(2);
+    let assumed = along * along.transpose() * ASSUMED_PATH.powi(2)
+        + Matrix3::identity() * ASSUMED_OTHER.powi(2);
     ((assumed * ASSUMED_DF + sum) / (ASSUMED_DF + df as f64), df)
 }
 
-fn step(value: f64, seen: &[(f64, Vector3<f64>, Matrix3<f64>)], repeatability: &Matrix3<f64>) -> Step {
+fn step(
+    value: f64,
+    seen: &[(f64, Vector3<f64>, Matrix3<f64>)],
+    repeatability: &Matrix3<f64>,
+) -> Step {
     let of_step: Vec<_> = seen.iter().filter(|s| s.0 == value).collect();
     let n = of_step.len() as f64;
     let mean = of_step.iter().map(|s| s.1).sum::<Vector3<f64>>() / n;
     let own = of_step.iter().map(|s| s.2).sum::<Matrix3<f64>>() / (n * n);
     let covariance = own + repeatability * (depth(&mean).powi(2) / n);
-    Step { value, ln: mean.into(), covariance: rows(&covariance), photos: of_step.len() }
+    Step {
+        value,
+        ln: mean.into(),
+        covariance: rows(&covariance),
+        photos: of_step.len(),
+    }
 }
 
 fn rows(m: &Matrix3<f64>) -> [[f64; 3]; 3] {

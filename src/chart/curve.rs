@@ -68,15 +68,21 @@ impl Choice {
             for axis in [Axis::Linear, Axis::SquareRoot, Axis::Log1p] {
                 Curve::through(steps, space, axis)?;
                 let errors = left_out(steps, space, axis);
-                let score = (!errors.is_empty())
-                    .then(|| (errors.iter().map(|e| e.1.norm_squared()).sum::<f64>() / errors.len() as f64).sqrt());
+                let score = (!errors.is_empty()).then(|| {
+                    (errors.iter().map(|e| e.1.norm_squared()).sum::<f64>() / errors.len() as f64)
+                        .sqrt()
+                });
                 let better = match (&best, score) {
                     (None, _) => true,
                     (Some(b), Some(s)) => b.left_out_error.is_some_and(|t| s < t),
                     (Some(_), None) => false,
                 };
                 if better {
-                    best = Some(Choice { space, axis, left_out_error: score });
+                    best = Some(Choice {
+                        space,
+                        axis,
+                        left_out_error: score,
+                    });
                 }
             }
         }
@@ -91,9 +97,18 @@ fn left_out(steps: &[Step], space: Space, axis: Axis) -> Vec<(usize, Vector3<f64
     }
     (1..steps.len() - 1)
         .filter_map(|i| {
-            let others: Vec<Step> = steps.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, s)| s.clone()).collect();
+            let others: Vec<Step> = steps
+                .iter()
+                .enumerate()
+                .filter(|(j, _)| *j != i)
+                .map(|(_, s)| s.clone())
+                .collect();
             let curve = Curve::through(&others, space, axis).ok()?;
-            Some((i, curve.relative_at_value(steps[i].value).to_lab().to_vector() - steps[i].lab().to_vector()))
+            Some((
+                i,
+                curve.relative_at_value(steps[i].value).to_lab().to_vector()
+                    - steps[i].lab().to_vector(),
+            ))
         })
         .collect()
 }
@@ -108,7 +123,10 @@ impl Curve {
         let errors = left_out(steps, choice.space, choice.axis);
         curve.between = (0..steps.len() - 1)
             .map(|gap| {
-                let near: Vec<_> = errors.iter().filter(|(i, _)| *i == gap || *i == gap + 1).collect();
+                let near: Vec<_> = errors
+                    .iter()
+                    .filter(|(i, _)| *i == gap || *i == gap + 1)
+                    .collect();
                 let sum: Matrix3<f64> = near.iter().map(|(_, e)| e * e.transpose()).sum();
                 sum * (GAP_SHARE * GAP_SHARE) / near.len().max(1) as f64
             })
@@ -119,7 +137,13 @@ impl Curve {
     fn through(steps: &[Step], space: Space, axis: Axis) -> Result<Curve> {
         let values: Vec<f64> = steps.iter().map(|s| s.value).collect();
         if values.len() < 3 {
-            return Err(Error::new(format!("a chart needs at least 3 steps, this one has {}", values.len()), "add standards"));
+            return Err(Error::new(
+                format!(
+                    "a chart needs at least 3 steps, this one has {}",
+                    values.len()
+                ),
+                "add standards",
+            ));
         }
         let x: Vec<f64> = values.iter().map(|v| axis_of(axis, *v, &values)).collect();
         let points: Vec<Vector3<f64>> = steps
@@ -146,7 +170,10 @@ impl Curve {
     /// Colour at a concentration. Outside the steps it goes on straight: only to tell "beyond" from "on the chart".
     fn relative_at_value(&self, value: f64) -> Relative {
         let x = axis_of(self.axis, value, &self.values);
-        let (lo, hi) = (axis_of(self.axis, self.values[0], &self.values), axis_of(self.axis, self.values[self.values.len() - 1], &self.values));
+        let (lo, hi) = (
+            axis_of(self.axis, self.values[0], &self.values),
+            axis_of(self.axis, self.values[self.values.len() - 1], &self.values),
+        );
         let at = |c: usize| {
             let inside = x.clamp(lo, hi);
             let p = &self.coordinates[c];
@@ -189,7 +216,9 @@ impl Curve {
         let i = (p.floor() as usize).min(last - 1);
         let t = p - i as f64;
         let j = self.relative(p).lab_jacobian_ln();
-        let steps = j * (self.step_cov[i] * (1.0 - t).powi(2) + self.step_cov[i + 1] * t.powi(2)) * j.transpose();
+        let steps = j
+            * (self.step_cov[i] * (1.0 - t).powi(2) + self.step_cov[i + 1] * t.powi(2))
+            * j.transpose();
         (steps, self.between[i] * (4.0 * t * (1.0 - t)).powi(2))
     }
 }

@@ -15,7 +15,6 @@ const FORMAT: &str = "tintwell-chart";
 const MAKE_ANEW: &str = "make the chart again with `tintwell calibrate`, or take it from a copy";
 
 #[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 struct Record {
     format: String,
     version: u32,
@@ -60,7 +59,10 @@ pub fn write(chart: &Chart) -> String {
                 .iter()
                 .map(|s| {
                     let lab = s.lab();
-                    StepRecord { step: s.clone(), lab: [lab.l, lab.a, lab.b].map(|v| (v * 1000.0).round() / 1000.0) }
+                    StepRecord {
+                        step: s.clone(),
+                        lab: [lab.l, lab.a, lab.b].map(|v| (v * 1000.0).round() / 1000.0),
+                    }
                 })
                 .collect(),
             repeatability: chart.repeatability,
@@ -69,7 +71,8 @@ pub fn write(chart: &Chart) -> String {
             patches: chart.patches.clone(),
         },
     };
-    serde_json::to_string_pretty(&record).expect("a chart holds only finite numbers and strings") + "\n"
+    serde_json::to_string_pretty(&record).expect("a chart holds only finite numbers and strings")
+        + "\n"
 }
 
 /// Reads a chart from the text of its file.
@@ -77,8 +80,12 @@ pub fn write(chart: &Chart) -> String {
 /// # Errors
 /// If it is not a chart, of another version, or holds values that no chart can have.
 pub fn parse(text: &str) -> Result<Chart> {
-    let value: serde_json::Value = serde_json::from_str(text)
-        .map_err(|e| Error::new(format!("this is not a chart file: it is not valid JSON ({e})"), MAKE_ANEW))?;
+    let value: serde_json::Value = serde_json::from_str(text).map_err(|e| {
+        Error::new(
+            format!("this is not a chart file: it is not valid JSON ({e})"),
+            MAKE_ANEW,
+        )
+    })?;
     if value.get("format").and_then(|f| f.as_str()) != Some(FORMAT) {
         return Err(Error::new(
             format!("this is not a chart file: it does not say \"format\": \"{FORMAT}\""),
@@ -97,8 +104,8 @@ pub fn parse(text: &str) -> Result<Chart> {
             ));
         }
     }
-    let record: Record =
-        serde_json::from_value(value).map_err(|e| Error::new(format!("the chart file is damaged: {e}"), MAKE_ANEW))?;
+    let record: Record = serde_json::from_value(value)
+        .map_err(|e| Error::new(format!("the chart file is damaged: {e}"), MAKE_ANEW))?;
     let body = record.body;
     let chart = Chart {
         terms: body.terms,
@@ -111,7 +118,8 @@ pub fn parse(text: &str) -> Result<Chart> {
         repeatability_df: body.repeatability_df,
         curve: body.curve,
     };
-    check(&chart).map_err(|what| Error::new(format!("the chart file is damaged: {what}"), MAKE_ANEW))?;
+    check(&chart)
+        .map_err(|what| Error::new(format!("the chart file is damaged: {what}"), MAKE_ANEW))?;
     Ok(chart)
 }
 
@@ -125,11 +133,17 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
         ));
     }
     if chart.patches.len() > MOST_PATCHES {
-        return Err(format!("it has {} patches, allowed are up to {MOST_PATCHES}", chart.patches.len()));
+        return Err(format!(
+            "it has {} patches, allowed are up to {MOST_PATCHES}",
+            chart.patches.len()
+        ));
     }
     for pair in chart.steps.windows(2) {
         if pair[1].value <= pair[0].value {
-            return Err(format!("its steps do not rise: {} is followed by {}", pair[0].value, pair[1].value));
+            return Err(format!(
+                "its steps do not rise: {} is followed by {}",
+                pair[0].value, pair[1].value
+            ));
         }
     }
     // Light relative to paper between e^-12 and e^2 is more than any photo can show.
@@ -139,13 +153,19 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
             return Err(format!("step value {} is out of range (0 to 1e9)", s.value));
         }
         if !s.ln.iter().all(|v| light.contains(v)) {
-            return Err(format!("the colour of step {} is out of range (-12 to 2)", s.value));
+            return Err(format!(
+                "the colour of step {} is out of range (-12 to 2)",
+                s.value
+            ));
         }
         covariance(&s.covariance).map_err(|e| format!("the covariance of step {} {e}", s.value))?;
     }
     for p in &chart.patches {
         if !p.ln.iter().all(|v| light.contains(v)) {
-            return Err(format!("the colour of patch \"{}\" is out of range (-12 to 2)", p.name));
+            return Err(format!(
+                "the colour of patch \"{}\" is out of range (-12 to 2)",
+                p.name
+            ));
         }
     }
     covariance(&chart.repeatability).map_err(|e| format!("its repeatability {e}"))
@@ -156,8 +176,15 @@ const MOST_PATCHES: usize = 500;
 
 fn covariance(m: &[[f64; 3]; 3]) -> std::result::Result<(), String> {
     let fine = (0..3).all(|i| {
-        (0..3).all(|j| m[i][j].is_finite() && m[i][j].abs() <= 1e3 && (m[i][j] - m[j][i]).abs() <= 1e-9 + 1e-6 * m[i][j].abs())
-            && m[i][i] >= 0.0
+        (0..3).all(|j| {
+            m[i][j].is_finite()
+                && m[i][j].abs() <= 1e3
+                && (m[i][j] - m[j][i]).abs() <= 1e-9 + 1e-6 * m[i][j].abs()
+        }) && m[i][i] >= 0.0
     });
-    if fine { Ok(()) } else { Err("is not a covariance (symmetric, finite, not negative on its diagonal)".into()) }
+    if fine {
+        Ok(())
+    } else {
+        Err("is not a covariance (symmetric, finite, not negative on its diagonal)".into())
+    }
 }

@@ -32,7 +32,10 @@ impl Budget {
     pub fn shares(&self, direction: Vector3<f64>) -> Vec<(&'static str, f64)> {
         let along = |m: &Matrix3<f64>| (direction.transpose() * m * direction)[(0, 0)];
         let total = along(&self.total()).max(f64::MIN_POSITIVE);
-        self.contributions.iter().map(|c| (c.reason, along(&c.covariance) / total)).collect()
+        self.contributions
+            .iter()
+            .map(|c| (c.reason, along(&c.covariance) / total))
+            .collect()
     }
 }
 

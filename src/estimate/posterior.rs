@@ -47,7 +47,13 @@ pub struct Posterior {
 ///
 /// `covariance` is that of the reading; that of the curve is added from the curve itself. `level` is the coverage of the
 /// highest-density region, such as 0.95. `starts_at_zero` tells that there is nothing below the first step.
-pub fn posterior(lab: Lab, covariance: &Matrix3<f64>, curve: &Curve, starts_at_zero: bool, level: f64) -> Posterior {
+pub fn posterior(
+    lab: Lab,
+    covariance: &Matrix3<f64>,
+    curve: &Curve,
+    starts_at_zero: bool,
+    level: f64,
+) -> Posterior {
     let last = (curve.len() - 1) as f64;
     let first = if starts_at_zero { 0.0 } else { -BEYOND };
     let n = ((last + BEYOND - first) * PER_STEP as f64).round() as usize;
@@ -66,17 +72,32 @@ pub fn posterior(lab: Lab, covariance: &Matrix3<f64>, curve: &Curve, starts_at_z
         }
         log_density.push(-0.5 * ln_det - 0.5 * (NU + 3.0) * (1.0 + d2 / NU).ln());
     }
-    let top = log_density.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let top = log_density
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
     let mass: Vec<f64> = log_density.iter().map(|l| (l - top).exp()).collect();
     let total: f64 = mass.iter().sum();
-    let share = |f: &dyn Fn(f64) -> bool| grid.iter().zip(&mass).filter(|(p, _)| f(**p)).map(|(_, m)| m).sum::<f64>() / total;
+    let share = |f: &dyn Fn(f64) -> bool| {
+        grid.iter()
+            .zip(&mass)
+            .filter(|(p, _)| f(**p))
+            .map(|(_, m)| m)
+            .sum::<f64>()
+            / total
+    };
     let above = share(&|p| p > last + 1e-9);
     let below = share(&|p| p < -1e-9);
 
-    let on: Vec<usize> = (0..grid.len()).filter(|&i| grid[i] >= -1e-9 && grid[i] <= last + 1e-9).collect();
+    let on: Vec<usize> = (0..grid.len())
+        .filter(|&i| grid[i] >= -1e-9 && grid[i] <= last + 1e-9)
+        .collect();
     let on_mass: f64 = on.iter().map(|&i| mass[i]).sum();
     let positions: Vec<f64> = on.iter().map(|&i| grid[i].clamp(0.0, last)).collect();
-    let probability: Vec<f64> = on.iter().map(|&i| mass[i] / on_mass.max(f64::MIN_POSITIVE)).collect();
+    let probability: Vec<f64> = on
+        .iter()
+        .map(|&i| mass[i] / on_mass.max(f64::MIN_POSITIVE))
+        .collect();
     let mut sum = 0.0;
     let median = positions
         .iter()
@@ -114,8 +135,13 @@ impl Posterior {
         }
         let step = self.positions[1] - self.positions[0];
         let on = 1.0 - self.above - self.below;
-        let inside: f64 =
-            self.positions.iter().zip(&self.density).filter(|(p, _)| (**p - at).abs() <= half).map(|(_, d)| d * step).sum();
+        let inside: f64 = self
+            .positions
+            .iter()
+            .zip(&self.density)
+            .filter(|(p, _)| (**p - at).abs() <= half)
+            .map(|(_, d)| d * step)
+            .sum();
         (inside * on).clamp(0.0, 1.0)
     }
 }
@@ -128,7 +154,10 @@ fn mahalanobis(sigma: &Matrix3<f64>, d: &Vector3<f64>) -> (f64, f64) {
         Some(c) => {
             let l = c.l();
             let solved = c.solve(d);
-            (d.dot(&solved), 2.0 * l.diagonal().iter().map(|v| v.ln()).sum::<f64>())
+            (
+                d.dot(&solved),
+                2.0 * l.diagonal().iter().map(|v| v.ln()).sum::<f64>(),
+            )
         }
         None => (f64::INFINITY, 0.0),
     }

@@ -105,7 +105,12 @@ impl Correction {
         }
         let neutrals = pairs.iter().filter(|p| p.neutral).count();
         let mut best_score = f64::INFINITY;
-        for shape in [Shape::None, Shape::Linear, Shape::LogLinear, Shape::RootPolynomial] {
+        for shape in [
+            Shape::None,
+            Shape::Linear,
+            Shape::LogLinear,
+            Shape::RootPolynomial,
+        ] {
             for tone_order in 0..=3usize {
                 let terms = tone_order + shape.terms();
                 // Leave-one-out needs clearly more patches than terms per channel, and colours for a colour map.
@@ -115,21 +120,31 @@ impl Correction {
                 {
                     continue;
                 }
-                let Some(candidate) = Correction::examine(&pairs, tone_order, shape, seen) else { continue };
+                let Some(candidate) = Correction::examine(&pairs, tone_order, shape, seen) else {
+                    continue;
+                };
                 let score = candidate.loo.unwrap_or(f64::INFINITY);
                 if best.loo.is_none() {
                     best.loo_uncorrected = Some(score);
                 }
                 if score < best_score * if best.loo.is_some() { GAIN } else { 1.0 } {
                     best_score = score;
-                    best = Correction { loo_uncorrected: best.loo_uncorrected.or(Some(score)), ..candidate };
+                    best = Correction {
+                        loo_uncorrected: best.loo_uncorrected.or(Some(score)),
+                        ..candidate
+                    };
                 }
             }
         }
         best
     }
 
-    fn examine(pairs: &[Pair], tone_order: usize, shape: Shape, seen: &Observed) -> Option<Correction> {
+    fn examine(
+        pairs: &[Pair],
+        tone_order: usize,
+        shape: Shape,
+        seen: &Observed,
+    ) -> Option<Correction> {
         let fitted = Correction::fit(pairs, None, tone_order, shape, seen)?;
         let mut residuals = Vec::new();
         let mut sum = 0.0;
@@ -140,15 +155,34 @@ impl Correction {
             sum += ciede2000(got.to_lab(), want.to_lab());
             residuals.push((p.name.to_owned(), p.session, ln(got) - p.session));
         }
-        Some(Correction { loo: Some(sum / pairs.len() as f64), residuals, ..fitted })
+        Some(Correction {
+            loo: Some(sum / pairs.len() as f64),
+            residuals,
+            ..fitted
+        })
     }
 
-    fn fit(pairs: &[Pair], left_out: Option<usize>, tone_order: usize, shape: Shape, seen: &Observed) -> Option<Correction> {
-        let kept = || pairs.iter().enumerate().filter(|(i, _)| Some(*i) != left_out).map(|(_, p)| p);
+    fn fit(
+        pairs: &[Pair],
+        left_out: Option<usize>,
+        tone_order: usize,
+        shape: Shape,
+        seen: &Observed,
+    ) -> Option<Correction> {
+        let kept = || {
+            pairs
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| Some(*i) != left_out)
+                .map(|(_, p)| p)
+        };
         let tone = if tone_order == 0 {
             Tone::none()
         } else {
-            let neutrals: Vec<_> = kept().filter(|p| p.neutral).map(|p| (p.level, p.session)).collect();
+            let neutrals: Vec<_> = kept()
+                .filter(|p| p.neutral)
+                .map(|p| (p.level, p.session))
+                .collect();
             Tone::fit(tone_order, seen.white, &neutrals)?
         };
         let mut from = Vec::new();
@@ -164,7 +198,13 @@ impl Correction {
             Shape::RootPolynomial => Map::Terms(Terms::Root2, fit_terms(Terms::Root2, &from, &to)?),
         };
         let none = Correction::none(seen.to_working);
-        Some(Correction { tone, map, tone_order, shape, ..none })
+        Some(Correction {
+            tone,
+            map,
+            tone_order,
+            shape,
+            ..none
+        })
     }
 
     /// The light of a level relative to paper, as the session would have seen it.
@@ -189,14 +229,19 @@ impl Correction {
         let depth = |v: &Vector3<f64>| (v.norm_squared() + DEPTH_FLOOR * DEPTH_FLOOR).sqrt();
         let (mut sum, mut total) = (Matrix3::zeros(), 0.0);
         for (_, colour, residual) in &self.residuals {
-            let apart = (colour / depth(colour) - at / depth(&at)).norm_squared() / (2.0 * 0.35 * 0.35)
+            let apart = (colour / depth(colour) - at / depth(&at)).norm_squared()
+                / (2.0 * 0.35 * 0.35)
                 + (depth(colour) / depth(&at)).ln().powi(2) / (2.0 * 0.7 * 0.7);
             let weight = (-apart).exp() + 1e-3;
             let scaled = residual / depth(colour);
             sum += weight * scaled * scaled.transpose();
             total += weight;
         }
-        if total == 0.0 { Matrix3::zeros() } else { sum / total * depth(&at).powi(2) }
+        if total == 0.0 {
+            Matrix3::zeros()
+        } else {
+            sum / total * depth(&at).powi(2)
+        }
     }
 }
 
@@ -226,7 +271,12 @@ fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>>
         .iter()
         .filter_map(|p| {
             let s = session.iter().find(|s| s.name == p.name)?;
-            Some(Pair { level: p.level, session: Vector3::from(s.ln), neutral: p.neutral, name: &s.name })
+            Some(Pair {
+                level: p.level,
+                session: Vector3::from(s.ln),
+                neutral: p.neutral,
+                name: &s.name,
+            })
         })
         .collect()
 }
@@ -264,9 +314,19 @@ fn fit_terms(terms: Terms, from: &[Relative], to: &[Vector3<f64>]) -> Option<DMa
         // Relative errors count alike over the scale, with a floor where print is nearly black.
         let weight = |i: usize| 1.0 / (to[i][c].exp() + 0.05);
         let a = DMatrix::from_fn(rows.len() + 1, n, |i, j| {
-            if i < rows.len() { rows[i][j] * weight(i) } else { white[j] * WHITE_WEIGHT }
+            if i < rows.len() {
+                rows[i][j] * weight(i)
+            } else {
+                white[j] * WHITE_WEIGHT
+            }
         });
-        let y = DVector::from_fn(rows.len() + 1, |i, _| if i < rows.len() { to[i][c].exp() * weight(i) } else { WHITE_WEIGHT });
+        let y = DVector::from_fn(rows.len() + 1, |i, _| {
+            if i < rows.len() {
+                to[i][c].exp() * weight(i)
+            } else {
+                WHITE_WEIGHT
+            }
+        });
         // The first three terms of every expansion are R, G and B themselves.
         let prior = DVector::from_fn(n, |j, _| if j == c { 1.0 } else { 0.0 });
         let row = ridge(&a, &y, &prior)?;

@@ -52,14 +52,24 @@ impl Field {
         }
         let rejected = spots.len() - usable.len();
         let n = usable.len() as f64;
-        let centre = (usable.iter().map(|s| s.x).sum::<f64>() / n, usable.iter().map(|s| s.y).sum::<f64>() / n);
-        let span = usable.iter().map(|s| (s.x - centre.0).hypot(s.y - centre.1)).fold(1.0, f64::max);
+        let centre = (
+            usable.iter().map(|s| s.x).sum::<f64>() / n,
+            usable.iter().map(|s| s.y).sum::<f64>() / n,
+        );
+        let span = usable
+            .iter()
+            .map(|s| (s.x - centre.0).hypot(s.y - centre.1))
+            .fold(1.0, f64::max);
         // A plane needs paper on all sides; a single small white has only a level.
         let trend = if usable.len() >= 12 { 3 } else { 1 };
         let mut best: Option<(f64, Field)> = None;
         for length in [0.25, 0.5, 1.0] {
             for ratio in [1e-4, 3.0, 30.0, 300.0] {
-                let Some((score, field)) = Field::with(&usable, centre, span, trend, length * span, ratio) else { continue };
+                let Some((score, field)) =
+                    Field::with(&usable, centre, span, trend, length * span, ratio)
+                else {
+                    continue;
+                };
                 if best.as_ref().is_none_or(|(s, _)| score > *s) {
                     best = Some((score, field));
                 }
@@ -71,7 +81,14 @@ impl Field {
         })
     }
 
-    fn with(spots: &[&Spot], centre: (f64, f64), span: f64, trend: usize, length: f64, ratio: f64) -> Option<(f64, Field)> {
+    fn with(
+        spots: &[&Spot],
+        centre: (f64, f64),
+        span: f64,
+        trend: usize,
+        length: f64,
+        ratio: f64,
+    ) -> Option<(f64, Field)> {
         let n = spots.len();
         let points: Vec<(f64, f64)> = spots.iter().map(|s| (s.x, s.y)).collect();
         let k = DMatrix::from_fn(n, n, |i, j| {
@@ -88,7 +105,9 @@ impl Field {
         let mut spot_cov = Matrix3::identity() * SPOT_FLOOR.powi(2);
         let mut weights: Vec<DVector<f64>> = Vec::new();
         let mut betas: Vec<DVector<f64>> = Vec::new();
-        let ys: Vec<DVector<f64>> = (0..3).map(|c| DVector::from_fn(n, |i, _| spots[i].ln[c])).collect();
+        let ys: Vec<DVector<f64>> = (0..3)
+            .map(|c| DVector::from_fn(n, |i, _| spots[i].ln[c]))
+            .collect();
         for c in 0..3 {
             let y = &ys[c];
             let beta = &gls * (ki_b.transpose() * y);
@@ -133,7 +152,11 @@ impl Field {
     /// Natural logarithm of native linear light that bare paper would show at a point of the plane.
     pub fn ln_white(&self, x: f64, y: f64) -> Vector3<f64> {
         let base = base((x, y), self.centre, self.span);
-        let mut sum = Vector3::from_fn(|c, _| (0..self.trend).map(|j| base[j] * self.beta[c][j]).sum::<f64>());
+        let mut sum = Vector3::from_fn(|c, _| {
+            (0..self.trend)
+                .map(|j| base[j] * self.beta[c][j])
+                .sum::<f64>()
+        });
         for (i, p) in self.points.iter().enumerate() {
             let k = self.ratio * kernel((x, y), *p, self.length);
             for c in 0..3 {
@@ -146,7 +169,9 @@ impl Field {
     /// Covariance of [`Field::ln_white`] between channels, from the process and the trend (noise of a spot not included).
     pub fn covariance(&self, x: f64, y: f64) -> Matrix3<f64> {
         let n = self.points.len();
-        let k = DVector::from_fn(n, |i, _| self.ratio * kernel((x, y), self.points[i], self.length));
+        let k = DVector::from_fn(n, |i, _| {
+            self.ratio * kernel((x, y), self.points[i], self.length)
+        });
         let ki_k = self.chol.solve(&k);
         let b = base((x, y), self.centre, self.span);
         let r = DVector::from_fn(self.trend, |j, _| b[j]) - self.basis.transpose() * &ki_k;
@@ -156,11 +181,21 @@ impl Field {
 
     /// The field on a grid of `step` over a rectangle, for fast bilinear look-up.
     pub fn grid(&self, x0: f64, y0: f64, w: f64, h: f64, step: f64) -> Grid {
-        let (nx, ny) = ((w / step).ceil() as usize + 2, (h / step).ceil() as usize + 2);
+        let (nx, ny) = (
+            (w / step).ceil() as usize + 2,
+            (h / step).ceil() as usize + 2,
+        );
         let values = (0..nx * ny)
             .map(|i| self.ln_white(x0 + (i % nx) as f64 * step, y0 + (i / nx) as f64 * step))
             .collect();
-        Grid { x0, y0, step, nx, ny, values }
+        Grid {
+            x0,
+            y0,
+            step,
+            nx,
+            ny,
+            values,
+        }
     }
 }
 
@@ -183,7 +218,10 @@ impl Grid {
         let (i, j) = (fx as usize, fy as usize);
         let (u, v) = (fx - i as f64, fy - j as f64);
         let p = |a: usize, b: usize| self.values[b * self.nx + a];
-        p(i, j) * ((1.0 - u) * (1.0 - v)) + p(i + 1, j) * (u * (1.0 - v)) + p(i, j + 1) * ((1.0 - u) * v) + p(i + 1, j + 1) * (u * v)
+        p(i, j) * ((1.0 - u) * (1.0 - v))
+            + p(i + 1, j) * (u * (1.0 - v))
+            + p(i, j + 1) * ((1.0 - u) * v)
+            + p(i + 1, j + 1) * (u * v)
     }
 }
 
@@ -198,13 +236,18 @@ fn base(p: (f64, f64), centre: (f64, f64), span: f64) -> [f64; 3] {
 
 /// Spots that can be bare paper: not clipped, not textured, and of a tint near that of most.
 fn sieve(spots: &[Spot]) -> Vec<&Spot> {
-    let fair: Vec<&Spot> = spots.iter().filter(|s| s.clipped < 0.05 && s.texture < TEXTURE_LIMIT).collect();
+    let fair: Vec<&Spot> = spots
+        .iter()
+        .filter(|s| s.clipped < 0.05 && s.texture < TEXTURE_LIMIT)
+        .collect();
     let tint = |s: &Spot| (s.ln[0] - s.ln[1], s.ln[2] - s.ln[1]);
     let mut red: Vec<f64> = fair.iter().map(|s| tint(s).0).collect();
     let mut blue: Vec<f64> = fair.iter().map(|s| tint(s).1).collect();
     let (red, blue) = (median(&mut red), median(&mut blue));
     fair.into_iter()
-        .filter(|s| (tint(s).0 - red).abs() < CHROMA_LIMIT && (tint(s).1 - blue).abs() < CHROMA_LIMIT)
+        .filter(|s| {
+            (tint(s).0 - red).abs() < CHROMA_LIMIT && (tint(s).1 - blue).abs() < CHROMA_LIMIT
+        })
         .collect()
 }
 
@@ -238,7 +281,8 @@ mod tests {
     /// Synthetic-known: a lamp near the card falls off by the inverse square; the bay is filled in to about 1 %.
     #[test]
     fn recovers_a_near_lamp() {
-        let lamp = |x: f64, y: f64| -((x - 40.0).powi(2) + (y + 60.0).powi(2) + 200.0f64.powi(2)).ln();
+        let lamp =
+            |x: f64, y: f64| -((x - 40.0).powi(2) + (y + 60.0).powi(2) + 200.0f64.powi(2)).ln();
         let field = Field::fit(&paper(lamp)).unwrap();
         assert!((field.ln_white(90.0, 60.0)[0] - lamp(90.0, 60.0)).abs() < 0.01);
     }

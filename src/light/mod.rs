@@ -111,7 +111,15 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
     let (wx, wy) = place.white.centre();
     let white = field.ln_white(wx, wy);
     let to_working = Matrix3::from_row_slice(picture.to_working().as_flattened());
-    Ok(Observed { field, patches, lost, paper, to_working, white, blown })
+    Ok(Observed {
+        field,
+        patches,
+        lost,
+        paper,
+        to_working,
+        white,
+        blown,
+    })
 }
 
 /// Paper spots tile the areas of bare paper and, beside the vial, the edges of the bay.
@@ -130,8 +138,18 @@ fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
         }
         for j in 0..ny as usize {
             for i in 0..nx as usize {
-                let cell = Area { x: area.x + i as f64 * w, y: area.y + j as f64 * h, w, h };
-                spots.extend(spot::measure(picture, &place.to_photo, shrink(cell, 0.8), SPOT_SAMPLES));
+                let cell = Area {
+                    x: area.x + i as f64 * w,
+                    y: area.y + j as f64 * h,
+                    w,
+                    h,
+                };
+                spots.extend(spot::measure(
+                    picture,
+                    &place.to_photo,
+                    shrink(cell, 0.8),
+                    SPOT_SAMPLES,
+                ));
             }
         }
     }
@@ -140,7 +158,12 @@ fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
 
 fn shrink(area: Area, share: f64) -> Area {
     let (w, h) = (area.w * share, area.h * share);
-    Area { x: area.x + (area.w - w) / 2.0, y: area.y + (area.h - h) / 2.0, w, h }
+    Area {
+        x: area.x + (area.w - w) / 2.0,
+        y: area.y + (area.h - h) / 2.0,
+        w,
+        h,
+    }
 }
 
 /// The light of a level relative to paper, in the working space, without any correction.

@@ -33,7 +33,12 @@ pub const DARKEST: f64 = 1.0 / 255.0 / 12.92 / 2.0;
 /// Measures the mean light over `area`. At most `max_samples` pixels are looked at, evenly spread.
 ///
 /// `None` if a part of the area lies outside the photo or it is smaller than two pixels.
-pub fn measure(picture: &Picture, to_photo: &Homography, area: Area, max_samples: usize) -> Option<Spot> {
+pub fn measure(
+    picture: &Picture,
+    to_photo: &Homography,
+    area: Area,
+    max_samples: usize,
+) -> Option<Spot> {
     let (cx, cy) = area.centre();
     let scale = to_photo.scale_at(cx, cy);
     let side_w = (area.w * scale).floor().max(1.0);
@@ -66,8 +71,18 @@ pub fn measure(picture: &Picture, to_photo: &Homography, area: Area, max_samples
             crushed += usize::from(picture.crushed(px, py));
         }
     }
-    let means: Vec<Vector3<f64>> = sums.iter().filter(|s| s.1 > 0).map(|s| s.0 / s.1 as f64).collect();
-    Some(summarise(&means, cx, cy, clipped as f64 / (nx * ny) as f64, crushed as f64 / (nx * ny) as f64))
+    let means: Vec<Vector3<f64>> = sums
+        .iter()
+        .filter(|s| s.1 > 0)
+        .map(|s| s.0 / s.1 as f64)
+        .collect();
+    Some(summarise(
+        &means,
+        cx,
+        cy,
+        clipped as f64 / (nx * ny) as f64,
+        crushed as f64 / (nx * ny) as f64,
+    ))
 }
 
 /// A speck, a hair or a printed line spoils some blocks: blocks far from the median luminance are left out.
@@ -75,19 +90,36 @@ fn summarise(means: &[Vector3<f64>], x: f64, y: f64, clipped: f64, crushed: f64)
     let luminance = |m: &Vector3<f64>| m.sum() / 3.0;
     let mut sorted: Vec<f64> = means.iter().map(luminance).collect();
     let middle = median(&mut sorted);
-    let mut off: Vec<f64> = means.iter().map(|m| (luminance(m) - middle).abs()).collect();
+    let mut off: Vec<f64> = means
+        .iter()
+        .map(|m| (luminance(m) - middle).abs())
+        .collect();
     // 1.4826: median absolute deviation to standard deviation of a normal distribution.
     let sigma = 1.4826 * median(&mut off);
     let limit = 3.5 * sigma + 1e-3 * middle;
-    let kept: Vec<&Vector3<f64>> = means.iter().filter(|m| (luminance(m) - middle).abs() <= limit).collect();
+    let kept: Vec<&Vector3<f64>> = means
+        .iter()
+        .filter(|m| (luminance(m) - middle).abs() <= limit)
+        .collect();
     let n = kept.len() as f64;
     let mean = kept.iter().copied().sum::<Vector3<f64>>() / n;
     let safe = mean.map(|v| v.max(DARKEST));
-    let spread = kept.iter().map(|m| (*m - mean).component_div(&safe).map(|v| v * v)).sum::<Vector3<f64>>();
+    let spread = kept
+        .iter()
+        .map(|m| (*m - mean).component_div(&safe).map(|v| v * v))
+        .sum::<Vector3<f64>>();
     let var = spread / ((n - 1.0).max(1.0) * n);
     let all_mean = sorted.iter().sum::<f64>() / sorted.len() as f64;
     let all_var = sorted.iter().map(|v| (v - all_mean).powi(2)).sum::<f64>() / sorted.len() as f64;
-    Spot { x, y, ln: safe.map(f64::ln), var, texture: all_var.sqrt() / all_mean.max(DARKEST), clipped, crushed }
+    Spot {
+        x,
+        y,
+        ln: safe.map(f64::ln),
+        var,
+        texture: all_var.sqrt() / all_mean.max(DARKEST),
+        clipped,
+        crushed,
+    }
 }
 
 /// The median; sorts its argument. NaN for an empty slice.
@@ -97,5 +129,9 @@ pub(crate) fn median(values: &mut [f64]) -> f64 {
     }
     values.sort_by(f64::total_cmp);
     let m = values.len() / 2;
-    if values.len() % 2 == 1 { values[m] } else { (values[m - 1] + values[m]) / 2.0 }
+    if values.len() % 2 == 1 {
+        values[m]
+    } else {
+        (values[m - 1] + values[m]) / 2.0
+    }
 }

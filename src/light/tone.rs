@@ -26,7 +26,10 @@ const DARKEST: f64 = -3.5;
 impl Tone {
     /// No bend.
     pub fn none() -> Tone {
-        Tone { zero: Vector3::zeros(), coefficients: Vec::new() }
+        Tone {
+            zero: Vector3::zeros(),
+            coefficients: Vec::new(),
+        }
     }
 
     /// Fits a bend of 1 to 3 coefficients to pairs of a level and the relative log light that the session saw.
@@ -52,13 +55,19 @@ impl Tone {
             a[(usable.len() * 3 + k, k)] = RIDGE.sqrt();
         }
         let solution = a.svd(true, true).solve(&y, 1e-12).ok()?;
-        let tone = Tone { zero, coefficients: solution.iter().copied().collect() };
+        let tone = Tone {
+            zero,
+            coefficients: solution.iter().copied().collect(),
+        };
         tone.rises().then_some(tone)
     }
 
     /// The level with the bend taken out.
     pub fn apply(&self, level: &Level) -> Level {
-        Level { seen: self.bend(&level.seen), white: self.bend(&level.white) }
+        Level {
+            seen: self.bend(&level.seen),
+            white: self.bend(&level.white),
+        }
     }
 
     fn bend(&self, z: &Vector3<f64>) -> Vector3<f64> {
@@ -66,13 +75,23 @@ impl Tone {
             let t = z[c] - self.zero[c];
             // Below the darkest step the bend goes on as a straight line rather than as a cubic.
             let inside = t.max(DARKEST - 0.5);
-            let value: f64 = self.coefficients.iter().enumerate().map(|(k, a)| a * inside.powi(k as i32 + 1)).sum();
+            let value: f64 = self
+                .coefficients
+                .iter()
+                .enumerate()
+                .map(|(k, a)| a * inside.powi(k as i32 + 1))
+                .sum();
             z[c] + value + (t - inside) * (self.slope(inside) - 1.0)
         })
     }
 
     fn slope(&self, t: f64) -> f64 {
-        1.0 + self.coefficients.iter().enumerate().map(|(k, a)| (k + 1) as f64 * a * t.powi(k as i32)).sum::<f64>()
+        1.0 + self
+            .coefficients
+            .iter()
+            .enumerate()
+            .map(|(k, a)| (k + 1) as f64 * a * t.powi(k as i32))
+            .sum::<f64>()
     }
 
     /// A scale of brightness must rise; a fit that does not is noise.

@@ -1,11 +1,16 @@
-//! From bytes to a [`Photo`].
+//! From bytes to a [`Photo`]: format, limits, decoding, orientation, colour space, facts.
+//!
+//! JPEG goes through [`super::jpeg`]; the other formats through the decoders of the `image` crate.
+
 use std::io::Cursor;
 
+use image::codecs::{png::PngDecoder, tiff::TiffDecoder, webp::WebPDecoder};
 use image::metadata::Orientation;
-use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader};
+use image::{DynamicImage, ExtendedColorType, GrayImage, ImageDecoder, ImageFormat, RgbImage};
 use sha2::{Digest, Sha256};
 
 use super::exif::{self, CaptureFacts};
+use super::jpeg;
 use super::picture::{Picture, Samples};
 use super::profile::{self, ColourSpace, Profile};
 use super::sniff;
@@ -46,133 +51,320 @@ pub struct Photo {
 
 const PHOTO: &str = "give a JPEG, PNG, WebP or TIFF photo";
 const AGAIN: &str = "copy or send the photo again in full, or take it again";
+const AS_SAVED: &str = "give the photo as the phone saved it";
+
+/// What a decoder leaves: the picture as stored, and the metadata blocks beside it.
+struct Decoded {
+    image: DynamicImage,
+    icc: Option<Vec<u8>>,
+    exif: Option<Vec<u8>>,
+    orientation: Orientation,
+}
 
 /// Decodes a photo.
 ///
 /// # Errors
-/// If the bytes are empty, too many, not a photo of a format read here, damaged or incomplete.
+/// If the bytes are empty, too many, not a photo of a format read here, damaged or incomplete, or in colours that do not
+/// tell what the camera saw (CMYK).
 pub fn decode(bytes: &[u8], limits: &Limits) -> Result<Photo> {
     if bytes.is_empty() {
         return Err(Error::new("the file is empty (0 bytes)", AGAIN));
     }
     if bytes.len() as u64 > limits.max_bytes {
         return Err(Error::new(
-            format!("the file has {} bytes, allowed are {}", bytes.len(), limits.max_bytes),
-            "give the photo as the phone saved it",
+            format!(
+                "the file has {} bytes, allowed are {}",
+                bytes.len(),
+                limits.max_bytes
+            ),
+            AS_SAVED,
         ));
     }
     let mut notes = Vec::new();
-    let format = known_format(bytes)?;
-    if format == ImageFormat::Jpeg {
-        check_jpeg(bytes, &mut notes)?;
-    }
-    let reader = || {
-        let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
-        reader.no_limits();
-        reader.into_decoder().map_err(|e| damaged(format, &e))
+    let mut decoded = match known_format(bytes)? {
+        ImageFormat::Jpeg => from_jpeg(bytes, limits, &mut notes)?,
+        format => from_other(bytes, format, limits, &mut notes)?,
     };
-    let mut decoder = reader()?;
-    let (width, height) = decoder.dimensions();
-    let pixels = u64::from(width) * u64::from(height);
-    if pixels == 0 || pixels > limits.max_pixels {
-        return Err(Error::new(
-            format!("the picture is {width} x {height} pixels ({:.0} megapixels), allowed are up to {:.0}",
-                pixels as f64 / 1e6, limits.max_pixels as f64 / 1e6),
-            "give the photo as the phone saved it, or one of lower resolution",
-        ));
-    }
-    let colour = decoder.color_type();
-    let icc = decoder.icc_profile().ok().flatten();
-    let exif_block = decoder.exif_metadata().ok().flatten();
-    let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
-    let mut image = DynamicImage::from_decoder(decoder).map_err(|e| damaged(format, &e))?;
-    image.apply_orientation(orientation);
+    decoded.image.apply_orientation(decoded.orientation);
 
-    let facts = match &exif_block {
-        Some(block) => {
-            let (facts, broken) = exif::read(block);
-            if broken {
-                notes.push(Flag::new(
-                    "exif-damaged",
-                    Severity::Note,
-                    "the photo's metadata (EXIF) is damaged; what could not be read is unknown",
-                    "nothing: the reading does not depend on it",
-                ));
-            }
-            facts
+    let (mut facts, mut adobe) = (CaptureFacts::default(), false);
+    if let Some(block) = &decoded.exif {
+        let read = exif::read(block);
+        (facts, adobe) = (read.facts, read.announces_adobe_rgb);
+        if read.damaged {
+            notes.push(Flag::new(
+                "exif-damaged",
+                Severity::Note,
+                "the photo's metadata (EXIF) is damaged; what could not be read is unknown",
+                "nothing: the colours do not depend on it",
+            ));
         }
-        None => CaptureFacts::default(),
-    };
-    let grey = !colour.has_color();
-    let samples = samples(image, &mut notes);
-    let (width, height) = (samples.1, samples.2);
-    let adobe = exif_block.as_deref().is_some_and(exif::announces_adobe_rgb);
-    let picture = managed(samples.0, width, height, icc.as_deref(), grey, adobe, &mut notes);
-    Ok(Photo { picture, facts, notes, sha256: sha256(bytes) })
+    }
+    let grey = !decoded.image.color().has_color();
+    let (width, height) = (decoded.image.width(), decoded.image.height());
+    let samples = samples(decoded.image, &mut notes);
+    let icc = decoded.icc.as_deref();
+    let picture = managed(samples, width, height, icc, grey, adobe, &mut notes);
+    Ok(Photo {
+        picture,
+        facts,
+        notes,
+        sha256: sha256(bytes),
+    })
 }
 
 /// SHA-256 of bytes in lower-case hexadecimal (FIPS 180-4).
 pub fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+    Sha256::digest(bytes)
+        .iter()
+        .map(|b| format!("{b:02x}"))
+        .collect()
 }
 
 fn known_format(bytes: &[u8]) -> Result<ImageFormat> {
-    let format = image::guess_format(bytes).ok();
-    match format {
-        Some(ImageFormat::Tiff) if sniff::is_dng(bytes) => {
-            Err(Error::new("this is a raw camera file (DNG), which this program does not read",
-                "export a JPEG or a 16-bit TIFF from the raw file"))
+    match image::guess_format(bytes) {
+        Ok(ImageFormat::Tiff) if sniff::is_raw(bytes) => Err(Error::new(
+            "this is a raw camera file (such as DNG), which is not read here",
+            "export a JPEG or a 16-bit TIFF from the raw file",
+        )),
+        Ok(f @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP | ImageFormat::Tiff)) => {
+            Ok(f)
         }
-        Some(f @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP | ImageFormat::Tiff)) => Ok(f),
         _ => Err(match sniff::other_format(bytes) {
-            Some((what, fix)) => Error::new(format!("this is not a photo that can be read: it is {what}"), fix),
-            None => Error::new("this is not a photo: its first bytes belong to no picture format", PHOTO),
+            Some((what, fix)) => Error::new(
+                format!("this is not a photo that can be read: it is {what}"),
+                fix,
+            ),
+            None => Error::new(
+                "this is not a photo: its first bytes belong to no picture format",
+                PHOTO,
+            ),
         }),
     }
 }
 
-/// A JPEG has to end with its end-of-image marker; what follows (a gain map, a depth picture) is left alone, and said.
-fn check_jpeg(bytes: &[u8], notes: &mut Vec<Flag>) -> Result<()> {
-    if sniff::jpeg_components(bytes) == Some(4) {
+fn check_pixels(width: u32, height: u32, limits: &Limits) -> Result<()> {
+    let pixels = u64::from(width) * u64::from(height);
+    if pixels == 0 {
+        return Err(Error::new(
+            format!(
+                "the picture is {width} x {height} pixels: it is empty or its header is damaged"
+            ),
+            AGAIN,
+        ));
+    }
+    if pixels > limits.max_pixels {
+        return Err(Error::new(
+            format!(
+                "the picture's header says {width} x {height} pixels ({:.1} megapixels), allowed are {:.1} megapixels",
+                pixels as f64 / 1e6,
+                limits.max_pixels as f64 / 1e6
+            ),
+            "give the photo as the phone saved it, or one of lower resolution",
+        ));
+    }
+    Ok(())
+}
+
+fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Decoded> {
+    let cut = || Error::new("the JPEG is cut off: its end is missing", AGAIN);
+    let layout = jpeg::layout(bytes).ok_or_else(cut)?;
+    check_pixels(layout.width, layout.height, limits)?;
+    if layout.components.len() == 4 {
         return Err(Error::new(
             "this JPEG holds CMYK colours (for print), which do not tell what the camera saw",
             "give the photo as the phone saved it, in RGB",
         ));
     }
-    match sniff::jpeg_end(bytes) {
-        None => Err(Error::new("the JPEG is cut off: its end is missing", AGAIN)),
-        Some(end) if bytes.len() - end > 64 && bytes[end..].iter().any(|b| *b != 0) => {
-            notes.push(Flag::new(
-                "more-pictures",
-                Severity::Note,
-                "the file carries more after its picture (a gain map, depth or a video); the base picture was read",
-                "nothing: the reading uses the base picture",
-            ));
-            Ok(())
-        }
-        Some(_) => Ok(()),
-    }
-}
-
-fn damaged(format: ImageFormat, error: &image::ImageError) -> Error {
-    let name = format.extensions_str().first().map_or_else(String::new, |s| s.to_uppercase());
-    Error::new(format!("the {name} picture is damaged or incomplete: {error}"), AGAIN)
-}
-
-/// Samples of an upright picture with its width and height; transparency is laid over white paper.
-fn samples(image: DynamicImage, notes: &mut Vec<Flag>) -> (Samples, u32, u32) {
-    let (width, height) = (image.width(), image.height());
-    if image.color().has_alpha() {
-        notes.push(Flag::new(
-            "transparency",
-            Severity::Note,
-            "the picture has transparency, as photos from a camera do not; it was left out",
-            "give the photo as the phone saved it",
+    if layout.precision != 8 || !matches!(layout.frame, 0xC0..=0xC2) {
+        return Err(Error::new(
+            "this JPEG is of a rare kind (lossless, arithmetic-coded or deeper than 8 bit), which is not read here",
+            "export it as an ordinary JPEG or as PNG",
         ));
     }
-    let deep = image.color().bytes_per_pixel() / image.color().channel_count() > 1;
-    let samples = if deep { Samples::Sixteen(image.into_rgb16().into_raw()) } else { Samples::Eight(image.into_rgb8().into_raw()) };
-    (samples, width, height)
+    let end = layout.end.ok_or_else(cut)?;
+    if !layout.complete {
+        return Err(Error::new(
+            "the JPEG is damaged: part of its picture is missing",
+            AGAIN,
+        ));
+    }
+    // Some phones pad a file by a few bytes; that is no second picture.
+    let after = bytes.len() - end;
+    if after > 64 && bytes[end..].iter().any(|b| *b != 0) {
+        notes.push(Flag::new(
+            "more-pictures",
+            Severity::Note,
+            format!(
+                "{after} bytes follow the picture in the file (a gain map, depth or a short film); only the main \
+                 picture was read"
+            ),
+            "nothing: the reading uses the main picture",
+        ));
+    }
+    let decoded = jpeg::decode(&bytes[..end], layout.components.len() == 1)
+        .map_err(|e| damaged(ImageFormat::Jpeg, &e))?;
+    let image = if decoded.grey {
+        GrayImage::from_raw(layout.width, layout.height, decoded.samples).map(DynamicImage::from)
+    } else {
+        RgbImage::from_raw(layout.width, layout.height, decoded.samples).map(DynamicImage::from)
+    };
+    let image =
+        image.ok_or_else(|| damaged(ImageFormat::Jpeg, "its size contradicts its header"))?;
+    let orientation = decoded
+        .exif
+        .as_deref()
+        .and_then(Orientation::from_exif_chunk);
+    Ok(Decoded {
+        image,
+        icc: decoded.icc,
+        exif: decoded.exif,
+        orientation: orientation.unwrap_or(Orientation::NoTransforms),
+    })
+}
+
+fn from_other(
+    bytes: &[u8],
+    format: ImageFormat,
+    limits: &Limits,
+    notes: &mut Vec<Flag>,
+) -> Result<Decoded> {
+    let failed = |e: image::ImageError| damaged(format, &e.to_string());
+    // Eight bytes a pixel (16-bit RGBA) for the picture and as much for the decoder's own work; a small picture may
+    // still carry a profile and text of some megabytes.
+    let mut budget = image::Limits::no_limits();
+    budget.max_alloc = Some(
+        limits
+            .max_pixels
+            .saturating_mul(16)
+            .saturating_add(16_000_000),
+    );
+    let animated;
+    let mut decoder: Box<dyn ImageDecoder + '_> = match format {
+        ImageFormat::Png => {
+            if let Some((width, height)) = sniff::png_size(bytes) {
+                check_pixels(width, height, limits)?;
+            }
+            let decoder =
+                PngDecoder::with_limits(Cursor::new(bytes), budget.clone()).map_err(failed)?;
+            animated = decoder.is_apng().map_err(failed)?;
+            Box::new(decoder)
+        }
+        ImageFormat::WebP => {
+            if sniff::webp_is_cut(bytes) {
+                return Err(Error::new("the WebP is cut off: its end is missing", AGAIN));
+            }
+            let decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(failed)?;
+            animated = decoder.has_animation();
+            Box::new(decoder)
+        }
+        _ => {
+            animated = false;
+            Box::new(TiffDecoder::new(Cursor::new(bytes)).map_err(failed)?)
+        }
+    };
+    let (width, height) = decoder.dimensions();
+    check_pixels(width, height, limits)?;
+    decoder.set_limits(budget).map_err(failed)?;
+    check_colours(decoder.original_color_type())?;
+    if animated {
+        notes.push(Flag::new(
+            "animated",
+            Severity::Note,
+            "the file holds an animation; its first picture was read",
+            "give a still photo as the phone saved it",
+        ));
+    }
+    let icc = decoder.icc_profile().ok().flatten();
+    // A TIFF file is itself laid out like an EXIF block.
+    let exif = match format {
+        ImageFormat::Tiff => Some(bytes.to_vec()),
+        _ => decoder.exif_metadata().ok().flatten(),
+    };
+    let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
+    let image = DynamicImage::from_decoder(decoder).map_err(failed)?;
+    Ok(Decoded {
+        image,
+        icc,
+        exif,
+        orientation,
+    })
+}
+
+fn check_colours(colours: ExtendedColorType) -> Result<()> {
+    use ExtendedColorType::{Cmyk8, Cmyk16, Rgb32F, Rgba32F};
+    match colours {
+        Cmyk8 | Cmyk16 => Err(Error::new(
+            "this TIFF holds CMYK colours (for print), which do not tell what the camera saw",
+            "export the photo in RGB",
+        )),
+        Rgb32F | Rgba32F => Err(Error::new(
+            "this picture holds floating-point samples, whose tone curve is not defined",
+            "export it with 8 or 16 bit a channel",
+        )),
+        _ => Ok(()),
+    }
+}
+
+fn damaged(format: ImageFormat, error: &str) -> Error {
+    let name = match format {
+        ImageFormat::Jpeg => "JPEG",
+        ImageFormat::Png => "PNG",
+        ImageFormat::WebP => "WebP",
+        _ => "TIFF",
+    };
+    Error::new(
+        format!("the {name} is damaged, incomplete or of an unknown kind: {error}"),
+        AGAIN,
+    )
+}
+
+/// Samples of an upright picture, red, green and blue. Transparent parts become black, so that nothing can take them for
+/// bare paper.
+fn samples(image: DynamicImage, notes: &mut Vec<Flag>) -> Samples {
+    let deep = image.color().bytes_per_pixel() > image.color().channel_count();
+    let mut transparent = false;
+    let samples = match (image.color().has_alpha(), deep) {
+        (false, false) => Samples::Eight(image.into_rgb8().into_raw()),
+        (false, true) => Samples::Sixteen(image.into_rgb16().into_raw()),
+        (true, false) => {
+            let over_black = |[r, g, b, a]: [u8; 4]| {
+                transparent |= a != u8::MAX;
+                [r, g, b].map(|v| (u32::from(v) * u32::from(a) / u32::from(u8::MAX)) as u8)
+            };
+            Samples::Eight(
+                image
+                    .into_rgba8()
+                    .pixels()
+                    .map(|p| p.0)
+                    .flat_map(over_black)
+                    .collect(),
+            )
+        }
+        (true, true) => {
+            let over_black = |[r, g, b, a]: [u16; 4]| {
+                transparent |= a != u16::MAX;
+                [r, g, b].map(|v| (u32::from(v) * u32::from(a) / u32::from(u16::MAX)) as u16)
+            };
+            Samples::Sixteen(
+                image
+                    .into_rgba16()
+                    .pixels()
+                    .map(|p| p.0)
+                    .flat_map(over_black)
+                    .collect(),
+            )
+        }
+    };
+    if transparent {
+        notes.push(Flag::new(
+            "transparency",
+            Severity::Doubt,
+            "parts of the picture are transparent, as no camera makes them: it was edited; they count as black",
+            AS_SAVED,
+        ));
+    }
+    samples
 }
 
 fn managed(
@@ -184,7 +376,13 @@ fn managed(
     adobe: bool,
     notes: &mut Vec<Flag>,
 ) -> Picture {
-    let untagged = || if adobe { ColourSpace::adobe_rgb() } else { ColourSpace::srgb() };
+    let untagged = || {
+        if adobe {
+            ColourSpace::adobe_rgb()
+        } else {
+            ColourSpace::srgb()
+        }
+    };
     let mut unusable = |why: String| {
         notes.push(Flag::new(
             "profile-unusable",
@@ -197,7 +395,9 @@ fn managed(
         None => untagged(),
         Some(Ok(Profile::Matrix(space))) => space,
         Some(Ok(Profile::Tables(p))) => match profile::convert(&samples, &p) {
-            Ok(converted) => return Picture::new(width, height, converted, &ColourSpace::converted()),
+            Ok(converted) => {
+                return Picture::new(width, height, converted, &ColourSpace::converted());
+            }
             Err(why) => {
                 unusable(why);
                 ColourSpace::srgb()

@@ -5,6 +5,7 @@
 
 mod decode;
 mod exif;
+mod jpeg;
 mod picture;
 mod profile;
 mod sniff;

@@ -6,8 +6,8 @@
 use std::sync::{Arc, LazyLock};
 
 use moxcms::{
-    ColorProfile, DataColorSpace, Layout, RenderingIntent, ToneCurveEvaluator, ToneReprCurve,
-    TransformOptions,
+    BarycentricWeightScale, ColorProfile, DataColorSpace, Layout, RenderingIntent,
+    ToneCurveEvaluator, ToneReprCurve, TransformOptions,
 };
 use nalgebra::{Matrix3, Vector3};
 
@@ -205,6 +205,8 @@ pub(super) fn convert(samples: &Samples, profile: &ColorProfile) -> Result<Sampl
     (to.red_trc, to.green_trc, to.blue_trc) = (curve.clone(), curve.clone(), curve);
     let options = TransformOptions {
         rendering_intent: RenderingIntent::RelativeColorimetric,
+        // The default interpolates from 8 bits of the input: half a code of error.
+        barycentric_weight_scale: BarycentricWeightScale::High,
         ..TransformOptions::default()
     };
     let failed = |_| "its tables cannot be used".to_owned();
@@ -282,4 +284,80 @@ fn inverse(m: &Matrix3<f64>) -> Matrix3<f64> {
 
 fn rows(m: &Matrix3<f64>) -> [[f64; 3]; 3] {
     [0, 1, 2].map(|i| [m[(i, 0)], m[(i, 1)], m[(i, 2)]])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn published(text: &str, path: &[&str]) -> Matrix3<f64> {
+        let json: serde_json::Value = serde_json::from_str(text).expect("the fixture is JSON");
+        let value = path.iter().fold(&json, |v, key| &v[key]);
+        let rows: [[f64; 3]; 3] = serde_json::from_value(value.clone()).expect("a 3 x 3 matrix");
+        Matrix3::from_fn(|i, j| rows[i][j])
+    }
+
+    fn close(name: &str, found: Matrix3<f64>, expected: Matrix3<f64>, tolerance: f64) {
+        let off = (found - expected).amax();
+        assert!(
+            off <= tolerance,
+            "{name}: off by {off:e}\n{found}{expected}"
+        );
+    }
+
+    /// IEC 61966-2-1:1999 (four decimals) and Amendment 1:2003 (seven), the fixture names them.
+    #[test]
+    fn srgb_matrix_as_published() {
+        let file = include_str!("../../fixtures/published/srgb_matrices.json");
+        let m = to_xyz(&SRGB);
+        close(
+            "4 decimals",
+            m,
+            published(file, &["iec_rgb_to_xyz_4dp"]),
+            5.1e-5,
+        );
+        // The seven decimals invert the rounded four-decimal matrix, so they differ in the fourth.
+        close(
+            "7 decimals",
+            inverse(&m),
+            published(file, &["iec_amd1_xyz_to_rgb_7dp"]),
+            5e-4,
+        );
+    }
+
+    /// Linear Bradford between ASTM E308 whites, seven decimals as tabulated by B. Lindbloom.
+    #[test]
+    fn adaptation_as_published() {
+        let file = include_str!("../../fixtures/published/chromatic_adaptation.json");
+        let d50 = Vector3::new(0.96422, 1.0, 0.82521);
+        let d65 = Vector3::new(0.95047, 1.0, 1.08883);
+        let path = |name| ["published_lindbloom_bradford", name];
+        close(
+            "D50->D65",
+            adaptation(d50, d65),
+            published(file, &path("D50->D65")),
+            1e-7,
+        );
+        close(
+            "D65->D50",
+            adaptation(d65, d50),
+            published(file, &path("D65->D50")),
+            1e-7,
+        );
+    }
+
+    /// ITU-R BT.2087-0, linear BT.709 to BT.2020, four decimals (from memory).
+    #[test]
+    fn srgb_to_bt2020_as_published() {
+        let expected = Matrix3::new(
+            0.6274, 0.3293, 0.0433, 0.0691, 0.9195, 0.0114, 0.0164, 0.0880, 0.8956,
+        );
+        let found = ColourSpace::srgb().to_working;
+        close(
+            "BT.2087",
+            Matrix3::from_fn(|i, j| found[i][j]),
+            expected,
+            5.1e-5,
+        );
+    }
 }

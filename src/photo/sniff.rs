@@ -1,106 +1,118 @@
-//! What a file is that is not one of the photo formats read here, and what to do about it.
+//! What a file is, told from its first bytes: formats that are not read here with what to do about them, and the few
+//! promises of a header that have to be known before a decoder sees it.
+
+const TO_JPEG: &str =
+    "set the phone's camera to save JPEG (\"most compatible\"), or export the photo as JPEG";
+const PHOTO: &str = "give a JPEG, PNG, WebP or TIFF photo";
+const FROM_RAW: &str = "export a JPEG or a 16-bit TIFF from the raw file";
+
+fn at(bytes: &[u8], offset: usize, s: &[u8]) -> bool {
+    bytes.get(offset..offset + s.len()) == Some(s)
+}
 
 /// What the first bytes say, and the advice for it. `None` if they say nothing.
 pub(super) fn other_format(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
-    const TO_JPEG: &str = "set the phone's camera to save JPEG (\"most compatible\"), or export the photo as JPEG";
-    const PHOTO: &str = "give a JPEG, PNG, WebP or TIFF photo";
-    const FROM_RAW: &str = "export a JPEG or a 16-bit TIFF from the raw file";
-    let at = |i: usize, s: &[u8]| bytes.get(i..i + s.len()) == Some(s);
-    if at(4, b"ftyp") {
-        let brand = bytes.get(8..12).unwrap_or_default();
-        return Some(match brand {
-            b"avif" | b"avis" => ("an AVIF picture, which this program does not read", TO_JPEG),
-            b"heic" | b"heix" | b"hevc" | b"hevx" | b"mif1" | b"msf1" | b"heim" | b"heis" => {
-                ("a HEIC photo, which this build does not read", TO_JPEG)
-            }
+    if at(bytes, 4, b"ftyp") {
+        return Some(match bytes.get(8..12).unwrap_or_default() {
+            b"avif" | b"avis" => ("an AVIF picture", TO_JPEG),
+            b"heic" | b"heix" | b"hevc" | b"hevx" | b"mif1" | b"msf1" | b"heim" | b"heis" => (
+                "a HEIC photo, as phones save them to keep files small",
+                TO_JPEG,
+            ),
             b"crx " => ("a raw camera file", FROM_RAW),
-            _ => ("a video", PHOTO),
+            _ => ("a video", "give a still photo: JPEG, PNG, WebP or TIFF"),
         });
     }
-    if at(0, b"%PDF") {
-        return Some(("a PDF document", PHOTO));
+    let known: [(&[u8], &str, &str); 12] = [
+        (b"%PDF", "a PDF document", PHOTO),
+        (
+            b"GIF8",
+            "a GIF picture, whose 256 colours are too few to measure",
+            PHOTO,
+        ),
+        (b"\xFF\x0A", "a JPEG XL picture", TO_JPEG),
+        (b"\0\0\0\x0CJXL ", "a JPEG XL picture", TO_JPEG),
+        (b"\0\0\0\x0CjP  ", "a JPEG 2000 picture", TO_JPEG),
+        (b"FUJIFILMCCD-RAW", "a raw camera file", FROM_RAW),
+        (b"IIRO", "a raw camera file", FROM_RAW),
+        (b"IIU\0", "a raw camera file", FROM_RAW),
+        (b"PK\x03\x04", "a ZIP archive or office document", PHOTO),
+        (
+            b"8BPS",
+            "a layered picture of an image editor",
+            "export it as a 16-bit TIFF or PNG",
+        ),
+        (b"{", "text (perhaps JSON)", PHOTO),
+        (b"<", "text (perhaps a web page)", PHOTO),
+    ];
+    if let Some((_, what, fix)) = known.iter().find(|(start, ..)| at(bytes, 0, start)) {
+        return Some((what, fix));
     }
-    if at(0, b"GIF8") {
-        return Some(("a GIF picture, whose 256 colours are too few to measure", PHOTO));
-    }
-    if at(0, b"BM") && bytes.len() > 26 && bytes[14] <= 124 {
+    // The byte after the size fields is the length of a BMP's second header, 12 to 124.
+    if at(bytes, 0, b"BM") && bytes.get(14).is_some_and(|n| (12..=124).contains(n)) {
         return Some(("a BMP picture", PHOTO));
     }
-    if at(0, b"FUJIFILMCCD-RAW") || at(8, b"CR\x02") || at(0, b"IIRO") || at(0, b"IIU\0") {
-        return Some(("a raw camera file", FROM_RAW));
-    }
-    if at(0, b"{") || at(0, b"[") {
-        return Some(("text (perhaps JSON)", PHOTO));
-    }
-    if at(0, b"PK\x03\x04") {
-        return Some(("a ZIP archive or office document", PHOTO));
-    }
     let start = &bytes[..bytes.len().min(512)];
-    let text = std::str::from_utf8(start).is_ok_and(|t| t.chars().all(|c| !c.is_control() || c.is_whitespace()));
-    text.then_some(("text", PHOTO))
+    let text = match std::str::from_utf8(start) {
+        Ok(text) => text,
+        // The cut at 512 bytes may split a character.
+        Err(e) if e.error_len().is_none() => std::str::from_utf8(&start[..e.valid_up_to()]).ok()?,
+        Err(_) => return None,
+    };
+    let readable = text.chars().all(|c| !c.is_control() || c.is_whitespace());
+    readable.then_some(("text", PHOTO))
 }
 
-/// Whether a TIFF file is a raw photo in disguise: tag 50706, DNGVersion (Adobe DNG 1.7, chapter 4), in the first directory.
-pub(super) fn is_dng(bytes: &[u8]) -> bool {
+/// Whether a TIFF file is a raw photo in disguise, whose first picture is a preview at most.
+///
+/// Told by tag 50706, DNGVersion (Adobe DNG 1.7, chapter 4), by a first picture that calls itself a reduced version of
+/// another (tag 254, bit 0: TIFF 6.0, section 8), or by the mark that one maker's raw files carry behind the header.
+pub(super) fn is_raw(bytes: &[u8]) -> bool {
+    at(bytes, 8, b"CR\x02")
+        || first_directory(bytes)
+            .iter()
+            .any(|&(tag, value)| tag == 50706 || (tag == 254 && value & 1 == 1))
+}
+
+/// Tags of a TIFF's first directory with their values, as far as those are numbers of the directory itself.
+fn first_directory(bytes: &[u8]) -> Vec<(u16, u32)> {
     let little = match bytes.get(..4) {
         Some(b"II*\0") => true,
         Some(b"MM\0*") => false,
-        _ => return false,
+        _ => return Vec::new(),
     };
-    let u16_at = |i: usize| {
-        bytes.get(i..i + 2).map(|b| if little { u16::from_le_bytes([b[0], b[1]]) } else { u16::from_be_bytes([b[0], b[1]]) })
-    };
-    let u32_at = |i: usize| {
-        bytes.get(i..i + 4).map(|b| {
-            let b = [b[0], b[1], b[2], b[3]];
-            if little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) }
+    let number = |offset: usize, length: usize| {
+        let field = bytes.get(offset..offset.checked_add(length)?)?;
+        let join = |n: u32, b: &u8| n << 8 | u32::from(*b);
+        Some(if little {
+            field.iter().rev().fold(0, join)
+        } else {
+            field.iter().fold(0, join)
         })
     };
-    let Some(directory) = u32_at(4).map(|o| o as usize) else { return false };
-    let entries = u16_at(directory).unwrap_or(0);
-    (0..usize::from(entries)).any(|i| directory.checked_add(2 + 12 * i).and_then(u16_at) == Some(50706))
+    let directory = number(4, 4).unwrap_or(0) as usize;
+    let count = number(directory, 2).unwrap_or(0) as usize;
+    let entry = |i: usize| {
+        let start = directory + 2 + 12 * i;
+        // Type 3 is a 16-bit number, left-aligned in the field; others are taken as 32 bits.
+        let length = if number(start + 2, 2)? == 3 { 2 } else { 4 };
+        Some((number(start, 2)? as u16, number(start + 8, length)?))
+    };
+    (0..count).map_while(entry).collect()
 }
 
-/// Where the base picture of a JPEG ends (just past its end-of-image marker); `None` if it does not.
-///
-/// Walks the segments (ITU-T T.81, annex B); in entropy-coded data a 0xFF is followed by 0x00 or a restart marker.
-pub(super) fn jpeg_end(bytes: &[u8]) -> Option<usize> {
-    let mut i = 2;
-    loop {
-        while *bytes.get(i)? != 0xFF {
-            i += 1;
-        }
-        while *bytes.get(i)? == 0xFF {
-            i += 1;
-        }
-        let marker = bytes[i];
-        i += 1;
-        match marker {
-            0xD9 => return Some(i),
-            // Stuffed byte, restart markers, start of image and TEM have no length.
-            0x00 | 0x01 | 0xD0..=0xD8 => {}
-            _ => {
-                let length = usize::from(u16::from_be_bytes([*bytes.get(i)?, *bytes.get(i + 1)?]));
-                i = i.checked_add(length.max(2))?;
-            }
-        }
-    }
+/// Width and height that a PNG's header chunk promises (PNG third edition, 11.2.1).
+pub(super) fn png_size(bytes: &[u8]) -> Option<(u32, u32)> {
+    let header = bytes.get(12..24)?;
+    let side =
+        |i: usize| u32::from_be_bytes([header[i], header[i + 1], header[i + 2], header[i + 3]]);
+    header.starts_with(b"IHDR").then(|| (side(4), side(8)))
 }
 
-/// Number of colour components of a JPEG, from its frame header.
-pub(super) fn jpeg_components(bytes: &[u8]) -> Option<u8> {
-    let mut i = 2;
-    loop {
-        if *bytes.get(i)? != 0xFF {
-            return None;
-        }
-        let marker = *bytes.get(i + 1)?;
-        let length = usize::from(u16::from_be_bytes([*bytes.get(i + 2)?, *bytes.get(i + 3)?]));
-        match marker {
-            0xC0..=0xCF if !matches!(marker, 0xC4 | 0xC8 | 0xCC) => return bytes.get(i + 9).copied(),
-            0xDA | 0xD9 => return None,
-            0xFF => i += 1,
-            _ => i = i.checked_add(2 + length)?,
-        }
-    }
+/// Whether a WebP file is shorter than its RIFF header says (RFC 9649, section 2.3).
+pub(super) fn webp_is_cut(bytes: &[u8]) -> bool {
+    let promised = bytes
+        .get(4..8)
+        .map_or(0, |b| u32::from_le_bytes([b[0], b[1], b[2], b[3]]));
+    (bytes.len() as u64) < u64::from(promised) + 8
 }

@@ -36,7 +36,11 @@ impl BayPicture {
     pub fn new(picture: &Picture, place: &Place, field: &Field, area: Area) -> BayPicture {
         let (cx, cy) = area.centre();
         let scale = place.to_photo.scale_at(cx, cy);
-        let step = if place.card.is_some() { CELL_MM.max(1.0 / scale) } else { (area.w.max(area.h) / 300.0).max(1.0) };
+        let step = if place.card.is_some() {
+            CELL_MM.max(1.0 / scale)
+        } else {
+            (area.w.max(area.h) / 300.0).max(1.0)
+        };
         let nx = ((area.w / step).floor() as usize).max(2);
         let ny = ((area.h / step).floor() as usize).max(2);
         let per = ((step * scale).round() as usize).clamp(1, LOOKUPS);
@@ -65,13 +69,30 @@ impl BayPicture {
                 clipped.push(top || count == 0);
             }
         }
-        let white = field.grid(area.x, area.y, area.w, area.h, area.w.max(area.h) / FIELD_PARTS);
-        BayPicture { area, step, nx, ny, seen, clipped, white }
+        let white = field.grid(
+            area.x,
+            area.y,
+            area.w,
+            area.h,
+            area.w.max(area.h) / FIELD_PARTS,
+        );
+        BayPicture {
+            area,
+            step,
+            nx,
+            ny,
+            seen,
+            clipped,
+            white,
+        }
     }
 
     /// Centre of a cell, plane units.
     pub fn point(&self, i: usize, j: usize) -> (f64, f64) {
-        (self.area.x + (i as f64 + 0.5) * self.step, self.area.y + (j as f64 + 0.5) * self.step)
+        (
+            self.area.x + (i as f64 + 0.5) * self.step,
+            self.area.y + (j as f64 + 0.5) * self.step,
+        )
     }
 
     /// Column of a point of the plane.
@@ -87,7 +108,10 @@ impl BayPicture {
     /// The level of a cell: its light and that of paper there.
     pub fn level(&self, i: usize, j: usize) -> Level {
         let (x, y) = self.point(i, j);
-        Level { seen: self.seen[j * self.nx + i], white: self.white.at(x, y) }
+        Level {
+            seen: self.seen[j * self.nx + i],
+            white: self.white.at(x, y),
+        }
     }
 
     /// Natural log of native light against paper.
@@ -108,7 +132,12 @@ const PARALLAX_MM: f64 = 12.0;
 
 /// The area in which a vial may appear, for a card: the bay and what parallax adds on both sides.
 pub fn search_area(bay: Area) -> Area {
-    Area { x: bay.x - PARALLAX_MM, y: bay.y, w: bay.w + 2.0 * PARALLAX_MM, h: bay.h }
+    Area {
+        x: bay.x - PARALLAX_MM,
+        y: bay.y,
+        w: bay.w + 2.0 * PARALLAX_MM,
+        h: bay.h,
+    }
 }
 
 /// The bay picture of a place.

@@ -39,7 +39,12 @@ impl Vial {
 
     /// Left, top, width and height of the liquid between the outlines.
     pub fn liquid(&self) -> Area {
-        Area { x: self.left, y: self.top, w: self.width(), h: self.bottom - self.top }
+        Area {
+            x: self.left,
+            y: self.top,
+            w: self.width(),
+            h: self.bottom - self.top,
+        }
     }
 }
 
@@ -84,7 +89,13 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
             "fill the vial to its mark, let bubbles clear, and photograph it without reflections over the liquid",
         )
     })?;
-    Ok(Vial { left, right, top, bottom, clarity })
+    Ok(Vial {
+        left,
+        right,
+        top,
+        bottom,
+        clarity,
+    })
 }
 
 /// For every column: in what share of the strips of the bay a sharp upright edge runs through it, weak ones in part.
@@ -100,14 +111,21 @@ fn outline_strength(p: &BayPicture, bay: Area) -> Vec<f64> {
     let mut j0 = p.row(bay.y + 0.1 * bay.h);
     while j0 + rows <= p.ny {
         let column: Vec<Vector3<f64>> = (0..p.nx)
-            .map(|i| (j0..j0 + rows).map(|j| shade(p, i, j)).sum::<Vector3<f64>>() / rows as f64)
+            .map(|i| {
+                (j0..j0 + rows)
+                    .map(|j| shade(p, i, j))
+                    .sum::<Vector3<f64>>()
+                    / rows as f64
+            })
             .collect();
         let mean = |a: usize, b: usize| column[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
         for i in coarse..p.nx - coarse {
             let step = mean(i + 1, i + 1 + fine) - mean(i - fine, i);
             // What a ramp as wide as the coarse reach would give over the fine one is not an edge.
             let ramp = (column[i + coarse] - column[i - coarse]) * (fine as f64 / coarse as f64);
-            let edge = (0..3).map(|c| (step[c].abs() - ramp[c].abs()).max(0.0)).fold(0.0, f64::max);
+            let edge = (0..3)
+                .map(|c| (step[c].abs() - ramp[c].abs()).max(0.0))
+                .fold(0.0, f64::max);
             sum[i] += (edge / PLAIN).min(1.0);
         }
         strips += 1;
@@ -121,12 +139,21 @@ fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)>
     let mut quiet: Vec<f64> = edges.iter().copied().filter(|e| *e > 0.0).collect();
     let noise = median(&mut quiet).max(0.01);
     let peaks: Vec<usize> = (1..edges.len().saturating_sub(1))
-        .filter(|&i| edges[i] >= edges[i - 1] && edges[i] > edges[i + 1] && edges[i] >= LEAST_SHARE && edges[i] > 2.0 * noise)
+        .filter(|&i| {
+            edges[i] >= edges[i - 1]
+                && edges[i] > edges[i + 1]
+                && edges[i] >= LEAST_SHARE
+                && edges[i] > 2.0 * noise
+        })
         .collect();
     // Edges just outside a pair belong to the outline that it missed; edges inside are walls and reflections.
     let beyond = |i: usize, side: f64| {
         let apart = |k: usize| (k as f64 - i as f64) * side * p.step;
-        peaks.iter().filter(|&&k| (0.7..6.0).contains(&apart(k))).map(|&k| edges[k]).fold(0.0, f64::max)
+        peaks
+            .iter()
+            .filter(|&&k| (0.7..6.0).contains(&apart(k)))
+            .map(|&k| edges[k])
+            .fold(0.0, f64::max)
     };
     let centre = bay.centre().0;
     let mut best: Option<(f64, usize, usize)> = None;
@@ -175,7 +202,9 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
     let mut j = window;
     while j + window < rows.len() {
         if jump[j] > limit {
-            let end = (j..rows.len()).find(|&k| jump[k] <= limit).unwrap_or(rows.len() - 1);
+            let end = (j..rows.len())
+                .find(|&k| jump[k] <= limit)
+                .unwrap_or(rows.len() - 1);
             cuts.push(j);
             cuts.push(end);
             j = end + 1;
@@ -185,7 +214,11 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
     }
     cuts.push(rows.len() - 1);
     let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
-    let runs: Vec<(f64, f64)> = cuts.chunks(2).filter(|c| c.len() == 2).map(|c| (y(c[0]), y(c[1]))).collect();
+    let runs: Vec<(f64, f64)> = cuts
+        .chunks(2)
+        .filter(|c| c.len() == 2)
+        .map(|c| (y(c[0]), y(c[1])))
+        .collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table.
     runs.into_iter().rev().find(|(a, b)| b - a >= LEAST_LIQUID)
 }

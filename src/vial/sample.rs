@@ -47,11 +47,28 @@ const DARKER: f64 = 0.6;
 
 /// Samples a vial that stands upright between the outlines of `liquid`, or any `liquid` marked by hand.
 /// `None` if nothing is left to sample.
-pub fn sample(p: &BayPicture, liquid: Area, standing: bool, correction: &Correction) -> Option<Sampled> {
-    let (band, ends) = if standing { (BAND * liquid.w, ENDS * liquid.h) } else { (0.5 * liquid.w, 0.0) };
+pub fn sample(
+    p: &BayPicture,
+    liquid: Area,
+    standing: bool,
+    correction: &Correction,
+) -> Option<Sampled> {
+    let (band, ends) = if standing {
+        (BAND * liquid.w, ENDS * liquid.h)
+    } else {
+        (0.5 * liquid.w, 0.0)
+    };
     let axis = liquid.x + liquid.w / 2.0;
-    let core = Area { x: axis - band, y: liquid.y + ends, w: 2.0 * band, h: liquid.h - 2.0 * ends };
-    let (nx, ny) = (COLUMNS.min((core.w / p.step) as usize), ROWS.min((core.h / p.step) as usize));
+    let core = Area {
+        x: axis - band,
+        y: liquid.y + ends,
+        w: 2.0 * band,
+        h: liquid.h - 2.0 * ends,
+    };
+    let (nx, ny) = (
+        COLUMNS.min((core.w / p.step) as usize),
+        ROWS.min((core.h / p.step) as usize),
+    );
     if nx == 0 || ny == 0 {
         return None;
     }
@@ -86,11 +103,22 @@ pub fn sample(p: &BayPicture, liquid: Area, standing: bool, correction: &Correct
     }
     let n = kept.len() as f64;
     let mean = kept.iter().map(|k| k.1).sum::<Vector3<f64>>() / n;
-    let scatter = kept.iter().map(|k| (k.1 - mean) * (k.1 - mean).transpose()).sum::<Matrix3<f64>>() / (n - 1.0).max(1.0);
+    let scatter = kept
+        .iter()
+        .map(|k| (k.1 - mean) * (k.1 - mean).transpose())
+        .sum::<Matrix3<f64>>()
+        / (n - 1.0).max(1.0);
     // Blocks of one row share the row's light and reflections: the rows are what is independent.
-    let used_rows = (0..ny).filter(|j| kept.iter().any(|k| k.0 == *j)).count().max(1);
+    let used_rows = (0..ny)
+        .filter(|j| kept.iter().any(|k| k.0 == *j))
+        .count()
+        .max(1);
     let third = |range: std::ops::Range<usize>| {
-        let part: Vec<&Vector3<f64>> = kept.iter().filter(|k| range.contains(&k.0)).map(|k| &k.1).collect();
+        let part: Vec<&Vector3<f64>> = kept
+            .iter()
+            .filter(|k| range.contains(&k.0))
+            .map(|k| &k.1)
+            .collect();
         (!part.is_empty()).then(|| part.iter().copied().sum::<Vector3<f64>>() / part.len() as f64)
     };
     let unevenness = match (third(0..ny / 3), third(ny - ny / 3..ny)) {
@@ -117,7 +145,8 @@ const CRUSHED_LN: f64 = -7.7;
 fn block(p: &BayPicture, area: Area) -> Option<Level> {
     let (i0, i1) = (p.column(area.x), p.column(area.x + area.w - 1e-9));
     let (j0, j1) = (p.row(area.y), p.row(area.y + area.h - 1e-9));
-    let (mut seen, mut white, mut n, mut clipped) = (Vector3::zeros(), Vector3::zeros(), 0usize, 0usize);
+    let (mut seen, mut white, mut n, mut clipped) =
+        (Vector3::zeros(), Vector3::zeros(), 0usize, 0usize);
     for j in j0..=j1 {
         for i in i0..=i1 {
             if p.clipped(i, j) {
@@ -130,15 +159,21 @@ fn block(p: &BayPicture, area: Area) -> Option<Level> {
             n += 1;
         }
     }
-    (n > 0 && clipped * 3 <= n + clipped).then(|| Level { seen: (seen / n as f64).map(f64::ln), white: white / n as f64 })
+    (n > 0 && clipped * 3 <= n + clipped).then(|| Level {
+        seen: (seen / n as f64).map(f64::ln),
+        white: white / n as f64,
+    })
 }
 
 /// Leaves out blocks far from the median colour: a bubble, a drop on the glass, the rest of a reflection.
 fn without_outliers(kept: Vec<(usize, Vector3<f64>, Area)>) -> Vec<(usize, Vector3<f64>, Area)> {
-    let middle = Vector3::from_fn(|c, _| median(&mut kept.iter().map(|k| k.1[c]).collect::<Vec<_>>()));
+    let middle =
+        Vector3::from_fn(|c, _| median(&mut kept.iter().map(|k| k.1[c]).collect::<Vec<_>>()));
     let distance = |v: &Vector3<f64>| (v - middle).amax();
     let sigma = 1.4826 * median(&mut kept.iter().map(|k| distance(&k.1)).collect::<Vec<_>>());
     // Half a per cent is the texture of paper seen through clear liquid.
     let limit = 3.0 * sigma.max(0.005);
-    kept.into_iter().filter(|k| distance(&k.1) <= limit).collect()
+    kept.into_iter()
+        .filter(|k| distance(&k.1) <= limit)
+        .collect()
 }

@@ -1,11 +1,9 @@
 //! The study: seeded scenes per set, read by the pipeline and by the plain method, summed up in one table.
 //!
-//! `cargo run --release --example study -- [--seed N] [--sessions N] [--shots N] [--cache FOLDER] [--set NAME] [--verbose]`
+//! `cargo run --release --example study -- [--seed N] [--sessions N] [--shots N] [--set NAME] [--verbose]`
 
 #[path = "mod.rs"]
 mod scenes;
-
-use std::path::PathBuf;
 
 use rand::Rng;
 use scenes::dye::Series;
@@ -21,13 +19,18 @@ struct Options {
     seed: u64,
     sessions: u64,
     shots: u64,
-    cache: Option<PathBuf>,
     set: Option<String>,
     verbose: bool,
 }
 
 fn options() -> Options {
-    let mut o = Options { seed: 20261125, sessions: 1, shots: 4, cache: None, set: None, verbose: false };
+    let mut o = Options {
+        seed: 20261125,
+        sessions: 1,
+        shots: 4,
+        set: None,
+        verbose: false,
+    };
     let mut args = std::env::args().skip(1);
     while let Some(a) = args.next() {
         let mut value = || args.next().unwrap_or_else(|| panic!("{a} needs a value"));
@@ -35,7 +38,6 @@ fn options() -> Options {
             "--seed" => o.seed = value().parse().expect("a number"),
             "--sessions" => o.sessions = value().parse().expect("a number"),
             "--shots" => o.shots = value().parse().expect("a number"),
-            "--cache" => o.cache = Some(value().into()),
             "--set" => o.set = Some(value()),
             "--verbose" => o.verbose = true,
             _ => panic!("unknown option {a}"),
@@ -43,6 +45,20 @@ fn options() -> Options {
     }
     o
 }
+
+/// Scenes that must not be trusted.
+const FOUL: [Foul; 10] = [
+    Foul::Shadow,
+    Foul::BlownOut,
+    Foul::VeryDark,
+    Foul::Blurred,
+    Foul::Turbid,
+    Foul::OtherDye,
+    Foul::FlashGlare,
+    Foul::MixedLight,
+    Foul::OverRange,
+    Foul::TwoCards,
+];
 
 /// One photo's outcome.
 struct Row {
@@ -56,21 +72,8 @@ struct Row {
     plain: f64,
 }
 
-/// A rendered photo with its truth, from the cache if it is there.
-fn shoot(o: &Options, name: &str, scene: &Scene, card: &Layout) -> (Vec<u8>, Truth) {
-    if let Some(folder) = &o.cache {
-        let (photo, truth) = (folder.join(format!("{name}.jpg")), folder.join(format!("{name}.json")));
-        if let (Ok(bytes), Ok(text)) = (std::fs::read(&photo), std::fs::read_to_string(&truth)) {
-            let (concentration, face): (Option<f64>, [[f64; 2]; 4]) = serde_json::from_str(&text).expect("a truth");
-            return (bytes, Truth { concentration, face, vial: None });
-        }
-        let shot = render(scene, card);
-        let bytes = shot.jpeg();
-        std::fs::create_dir_all(folder).expect("the cache folder");
-        std::fs::write(photo, &bytes).expect("the cache");
-        std::fs::write(truth, serde_json::to_string(&(shot.truth.concentration, shot.truth.face)).expect("json")).expect("the cache");
-        return (bytes, shot.truth);
-    }
+/// A photo's bytes and its truth.
+fn shoot(scene: &Scene, card: &Layout) -> (Vec<u8>, Truth) {
     let shot = render(scene, card);
     (shot.jpeg(), shot.truth)
 }
@@ -95,7 +98,10 @@ fn main() {
             };
             if o.verbose {
                 let c = &chart.curve;
-                println!("{tag}: {:?} over {:?}, left-out error {:?}", c.space, c.axis, c.left_out_error);
+                println!(
+                    "{tag}: {:?} over {:?}, left-out error {:?}",
+                    c.space, c.axis, c.left_out_error
+                );
             }
             let steps = series.steps();
             for set in ["own", "light", "camera", "uneven"] {
@@ -115,11 +121,22 @@ fn main() {
                         _ => session.uneven(c, seed),
                     };
                     let name = format!("{tag}-{set}-{n}");
-                    let (bytes, truth) = shoot(&o, &name, &scene, &card);
-                    rows.push(examine(&o, set, &name, &bytes, &truth, place, &chart, &plain_steps, &card, &by));
+                    let (bytes, truth) = shoot(&scene, &card);
+                    rows.push(examine(
+                        &o,
+                        set,
+                        &name,
+                        &bytes,
+                        &truth,
+                        place,
+                        &chart,
+                        &plain_steps,
+                        &card,
+                        &by,
+                    ));
                 }
             }
-            for kind in Foul::ALL {
+            for kind in FOUL {
                 if o.set.as_ref().is_some_and(|s| s != "foul") {
                     continue;
                 }
@@ -128,49 +145,80 @@ fn main() {
                 let c = steps[i] + (place - i as f64) * (steps[i + 1] - steps[i]);
                 let scene = session.foul(kind, c, session_seed + 5);
                 let name = format!("{tag}-{kind:?}");
-                let (bytes, _) = shoot(&o, &name, &scene, &card);
-                let (caught, note) = match decode(&bytes, &Limits::default()).and_then(|p| read(&p, &by, &chart)) {
+                let (bytes, _) = shoot(&scene, &card);
+                let (caught, note) = match decode(&bytes, &Limits::default())
+                    .and_then(|p| read(&p, &by, &chart))
+                {
                     Err(e) => (true, e.what),
                     Ok((r, _)) => {
                         let codes: Vec<&str> = r.flags.iter().map(|f| f.code.as_str()).collect();
                         let off = match r.value.answer {
-                            Answer::Value { value, .. } => format!("{:+.2} steps", chart.step_position(value) - place),
+                            Answer::Value { value, .. } => {
+                                format!("{:+.2} steps", chart.step_position(value) - place)
+                            }
                             ref other => format!("{other:?}"),
                         };
-                        (r.value.verdict != Verdict::Trusted, format!("{off} {}", codes.join(" ")))
+                        (
+                            r.value.verdict != Verdict::Trusted,
+                            format!("{off} {}", codes.join(" ")),
+                        )
                     }
                 };
                 if o.verbose {
-                    println!("{name}: {} {note}", if caught { "caught" } else { "MISSED" });
+                    println!(
+                        "{name}: {} {note}",
+                        if caught { "caught" } else { "MISSED" }
+                    );
                 }
                 foul.push((kind, caught, note));
             }
         }
     }
     table(&rows);
-    for kind in Foul::ALL {
+    for kind in FOUL {
         let of: Vec<_> = foul.iter().filter(|f| f.0 == kind).collect();
         if !of.is_empty() {
-            println!("{:<16} not trusted {} of {}", format!("{kind:?}"), of.iter().filter(|f| f.1).count(), of.len());
+            println!(
+                "{:<16} not trusted {} of {}",
+                format!("{kind:?}"),
+                of.iter().filter(|f| f.1).count(),
+                of.len()
+            );
         }
     }
 }
 
-fn chart(o: &Options, session: &Session, tag: &str, card: &Layout, by: &Where) -> Result<(Chart, Vec<[f64; 3]>), String> {
+fn chart(
+    o: &Options,
+    session: &Session,
+    tag: &str,
+    card: &Layout,
+    by: &Where,
+) -> Result<(Chart, Vec<[f64; 3]>), String> {
     let mut standards = Vec::new();
     let mut plain_steps = Vec::new();
     for (i, value) in session.dye.series.steps().iter().enumerate() {
         let mut plain = [0.0; 3];
         for rep in 0..2 {
             let name = format!("{tag}-std-{i}-{rep}");
-            let (bytes, truth) = shoot(o, &name, &session.own(*value, session.seed.wrapping_mul(131) + (2 * i + rep) as u64), card);
+            let (bytes, truth) = shoot(
+                &session.own(
+                    *value,
+                    session.seed.wrapping_mul(131) + (2 * i + rep) as u64,
+                ),
+                card,
+            );
             let photo = decode(&bytes, &Limits::default()).map_err(|e| format!("{name}: {e}"))?;
             let lab = scenes::plain::colour(&photo.picture.srgb8(), &truth, card);
             for c in 0..3 {
                 plain[c] += lab[c] / 2.0;
             }
             let look = look(&photo, by).map_err(|e| format!("{name}: {e}"))?;
-            standards.push(calibrate::Standard { value: *value, name, look });
+            standards.push(calibrate::Standard {
+                value: *value,
+                name,
+                look,
+            });
         }
         plain_steps.push(plain);
     }
@@ -183,7 +231,8 @@ fn chart(o: &Options, session: &Session, tag: &str, card: &Layout, by: &Where) -
         lot: None,
         expires: None,
     };
-    let chart = calibrate::build(terms, Origin::Standards, &standards).map_err(|e| e.to_string())?;
+    let chart =
+        calibrate::build(terms, Origin::Standards, &standards).map_err(|e| e.to_string())?;
     Ok((chart.value, plain_steps))
 }
 
@@ -201,7 +250,10 @@ fn examine(
     by: &Where,
 ) -> Row {
     let photo = decode(bytes, &Limits::default()).expect("a photo");
-    let plain = plain::position(plain_steps, plain::colour(&photo.picture.srgb8(), truth, card));
+    let plain = plain::position(
+        plain_steps,
+        plain::colour(&photo.picture.srgb8(), truth, card),
+    );
     let mut row = Row {
         set: set.into(),
         truth: place,
@@ -258,7 +310,18 @@ fn examine(
 fn table(rows: &[Row]) {
     println!(
         "{:<8} {:>5} {:>6} | {:>6} {:>6} {:>6} | {:>8} {:>6} | {:>7} {:>5} | {:>9} {:>9}",
-        "set", "n", "read", "median", "rms", "p95", "coverage", "width", "trusted", "wrong", "plain med", "plain rms"
+        "set",
+        "n",
+        "read",
+        "median",
+        "rms",
+        "p95",
+        "coverage",
+        "width",
+        "trusted",
+        "wrong",
+        "plain med",
+        "plain rms"
     );
     for set in ["own", "light", "camera", "uneven"] {
         let of: Vec<&Row> = rows.iter().filter(|r| r.set == set).collect();
@@ -267,9 +330,14 @@ fn table(rows: &[Row]) {
         }
         let quantile = |v: &mut Vec<f64>, q: f64| {
             v.sort_by(f64::total_cmp);
-            v.get(((v.len() as f64 - 1.0) * q).round() as usize).copied().unwrap_or(f64::NAN)
+            v.get(((v.len() as f64 - 1.0) * q).round() as usize)
+                .copied()
+                .unwrap_or(f64::NAN)
         };
-        let mut errors: Vec<f64> = of.iter().filter_map(|r| Some((r.position? - r.truth).abs())).collect();
+        let mut errors: Vec<f64> = of
+            .iter()
+            .filter_map(|r| Some((r.position? - r.truth).abs()))
+            .collect();
         let rms = (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt();
         let mut plain: Vec<f64> = of.iter().map(|r| (r.plain - r.truth).abs()).collect();
         let plain_rms = (plain.iter().map(|e| e * e).sum::<f64>() / plain.len() as f64).sqrt();
@@ -278,7 +346,10 @@ fn table(rows: &[Row]) {
         let trusted = of.iter().filter(|r| r.verdict == Verdict::Trusted).count();
         let wrong = of
             .iter()
-            .filter(|r| r.verdict == Verdict::Trusted && r.position.is_some_and(|p| (p - r.truth).abs() > 1.0))
+            .filter(|r| {
+                r.verdict == Verdict::Trusted
+                    && r.position.is_some_and(|p| (p - r.truth).abs() > 1.0)
+            })
             .count();
         println!(
             "{:<8} {:>5} {:>6} | {:>6.3} {:>6.3} {:>6.3} | {:>7.1}% {:>6.2} | {:>6.1}% {:>5} | {:>9.3} {:>9.3}",
@@ -288,7 +359,8 @@ fn table(rows: &[Row]) {
             quantile(&mut errors, 0.5),
             rms,
             quantile(&mut errors, 0.95),
-            100.0 * answered.iter().filter(|r| r.covered).count() as f64 / answered.len().max(1) as f64,
+            100.0 * answered.iter().filter(|r| r.covered).count() as f64
+                / answered.len().max(1) as f64,
             quantile(&mut widths, 0.5),
             100.0 * trusted as f64 / of.len() as f64,
             wrong,

@@ -17,7 +17,7 @@ pub(super) struct Ink {
     /// Where the colour was placed: CIELAB under D65. The drawing uses only the code; the tests hold the two together.
     #[cfg_attr(
         not(test),
-        expect(
+        allow(
             dead_code,
             reason = "the table is written in Lab; the code follows from it"
         )

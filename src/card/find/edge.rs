@@ -21,9 +21,25 @@ pub(super) fn sharpen(picture: &impl Luma, start: &[Point; 4], reach: f64) -> Op
             // A cell across this edge: the next dark-light change lies that far inside.
             let cell = area(&corners) / (b - a).norm() / 8.0;
             *line = if round == 0 {
-                fit(picture, a, b, Window { reach: reach.min(cell * 0.9), peak: true })?
+                fit(
+                    picture,
+                    a,
+                    b,
+                    Window {
+                        reach: reach.min(cell * 0.9),
+                        peak: true,
+                    },
+                )?
             } else {
-                fit(picture, a, b, Window { reach: (cell * 0.55).clamp(1.5, 8.0), peak: false })?
+                fit(
+                    picture,
+                    a,
+                    b,
+                    Window {
+                        reach: (cell * 0.55).clamp(1.5, 8.0),
+                        peak: false,
+                    },
+                )?
             };
         }
         let mut next = corners;
@@ -31,14 +47,18 @@ pub(super) fn sharpen(picture: &impl Luma, start: &[Point; 4], reach: f64) -> Op
             let (before, after) = (lines[(i + 3) % 4], lines[i]);
             next[i] = crossing(before.0, before.1, after.0, after.1)?;
         }
-        let moved = (0..4).map(|i| (next[i] - corners[i]).norm()).fold(0.0, f64::max);
+        let moved = (0..4)
+            .map(|i| (next[i] - corners[i]).norm())
+            .fold(0.0, f64::max);
         corners = next;
         if round > 0 && moved < 0.01 {
             break;
         }
     }
     // Two lines meet further off than either has moved: allow for that, not for another shape.
-    (0..4).all(|i| (corners[i] - start[i]).norm() <= 2.0 * reach + 1.0).then_some(corners)
+    (0..4)
+        .all(|i| (corners[i] - start[i]).norm() <= 2.0 * reach + 1.0)
+        .then_some(corners)
 }
 
 #[derive(Clone, Copy)]
@@ -63,7 +83,8 @@ fn fit(picture: &impl Luma, a: Point, b: Point, window: Window) -> Option<(Point
         let t = length * (ALONG.0 + (ALONG.1 - ALONG.0) * (i as f64 + 0.5) / wanted as f64);
         profile.clear();
         profile.extend(
-            (-half..=half).map_while(|k| sample(picture, a + along * t + outward * (f64::from(k) * step))),
+            (-half..=half)
+                .map_while(|k| sample(picture, a + along * t + outward * (f64::from(k) * step))),
         );
         if profile.len() < 2 * half as usize + 1 {
             continue;
@@ -81,7 +102,11 @@ fn fit(picture: &impl Luma, a: Point, b: Point, window: Window) -> Option<(Point
                 .max_by(|p, q| p.1.total_cmp(&q.1))?;
             (middle(steepest.0), steepest.1)
         } else {
-            let moment: f64 = profile.windows(2).enumerate().map(|(k, v)| middle(k) * (v[1] - v[0])).sum();
+            let moment: f64 = profile
+                .windows(2)
+                .enumerate()
+                .map(|(k, v)| middle(k) * (v[1] - v[0]))
+                .sum();
             (moment / rise, rise)
         };
         if strength > 0.0 && across.abs() <= window.reach {
@@ -121,7 +146,10 @@ fn line(points: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
             return None;
         }
         fitted = ((sa * stt - sta * st) / det, (s * sta - st * sa) / det);
-        let residuals: Vec<f64> = points.iter().map(|(t, across, _)| (across - fitted.0 - fitted.1 * t).abs()).collect();
+        let residuals: Vec<f64> = points
+            .iter()
+            .map(|(t, across, _)| (across - fitted.0 - fitted.1 * t).abs())
+            .collect();
         let mut sorted = residuals.clone();
         sorted.sort_by(f64::total_cmp);
         // A tenth of a pixel is what an edge point is good for in a clean photo: never cut finer than that.

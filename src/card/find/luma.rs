@@ -34,7 +34,10 @@ pub(super) fn sample(picture: &impl Luma, p: Point) -> Option<f64> {
     let (i, j) = (x as usize, y as usize);
     let (a, b) = (x - i as f64, y - j as f64);
     let v = |i, j| f64::from(picture.at(i, j));
-    Some((v(i, j) * (1.0 - a) + v(i + 1, j) * a) * (1.0 - b) + (v(i, j + 1) * (1.0 - a) + v(i + 1, j + 1) * a) * b)
+    Some(
+        (v(i, j) * (1.0 - a) + v(i + 1, j) * a) * (1.0 - b)
+            + (v(i, j + 1) * (1.0 - a) + v(i + 1, j + 1) * a) * b,
+    )
 }
 
 /// The picture reduced by averaging squares of `factor` x `factor` pixels; an incomplete last row or column is left out.

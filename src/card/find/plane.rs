@@ -56,14 +56,18 @@ pub(super) fn direct(pairs: &[Pair]) -> Option<Plane> {
         let q = to * pair.seen.push(1.0);
         let zero = Vector3::zeros();
         for (a, b, c) in [(zero, -p, p * q.y), (p, zero, -p * q.x)] {
-            let row = SVector::<f64, 9>::from_iterator(a.iter().chain(b.iter()).chain(c.iter()).copied());
+            let row =
+                SVector::<f64, 9>::from_iterator(a.iter().chain(b.iter()).chain(c.iter()).copied());
             normal += row * row.transpose();
         }
     }
     let eigen = SymmetricEigen::new(normal);
     let h = eigen.eigenvectors.column(eigen.eigenvalues.imin());
     let map = to.try_inverse()? * Matrix3::from_row_iterator(h.iter().copied()) * from;
-    scaled(map).map(|map| Plane { map: Homography(map), swell: 0.0 })
+    scaled(map).map(|map| Plane {
+        map: Homography(map),
+        swell: 0.0,
+    })
 }
 
 /// Least squares on the distance in the photo, with Huber weights, from a first guess. `swell_limit` bounds the common
@@ -86,29 +90,21 @@ pub(super) fn refine(start: Plane, pairs: &[Pair], swell_limit: f64) -> Option<P
                 .iter()
                 .map(|p| {
                     let r = plane.miss(p);
-                    if r <= bend { r * r / 2.0 } else { bend * (r - bend / 2.0) }
+                    if r <= bend {
+                        r * r / 2.0
+                    } else {
+                        bend * (r - bend / 2.0)
+                    }
                 })
                 .sum()
         };
         let mut normal = SMatrix::<f64, 9, 9>::zeros();
         let mut slope = SVector::<f64, 9>::zeros();
         for pair in pairs {
-            let printed = pair.printed + pair.outward * plane.swell;
-            let p = from * printed.push(1.0);
-            let q = h * p;
-            let (u, v) = (q.x / q.z, q.y / q.z);
-            let miss = Point::new(pair.seen.x - u, pair.seen.y - v);
+            let Slopes { at, x: a, y: b } =
+                Slopes::of(&h, &from, pair.printed, pair.outward, plane.swell);
+            let miss = pair.seen - at;
             let weight = (bend / miss.norm().max(1e-12)).min(1.0);
-            let step = from.fixed_view::<2, 2>(0, 0) * pair.outward;
-            let swell = |row: usize, value: f64| {
-                (h[(row, 0)] * step.x + h[(row, 1)] * step.y - value * (h[(2, 0)] * step.x + h[(2, 1)] * step.y)) / q.z
-            };
-            let a = SVector::<f64, 9>::from([
-                p.x / q.z, p.y / q.z, 1.0 / q.z, 0.0, 0.0, 0.0, -u * p.x / q.z, -u * p.y / q.z, swell(0, u),
-            ]);
-            let b = SVector::<f64, 9>::from([
-                0.0, 0.0, 0.0, p.x / q.z, p.y / q.z, 1.0 / q.z, -v * p.x / q.z, -v * p.y / q.z, swell(1, v),
-            ]);
             normal += (a * a.transpose() + b * b.transpose()) * weight;
             slope += (a * miss.x + b * miss.y) * weight;
         }
@@ -154,13 +150,83 @@ pub(super) fn refine(start: Plane, pairs: &[Pair], swell_limit: f64) -> Option<P
     Some(plane)
 }
 
+/// Standard error of where the plane puts the printed point that is told worst of `points`, pixels: what the scatter of
+/// the corners leaves open, at least a tenth of a pixel each. Infinite if the pairs do not fix the plane.
+pub(super) fn uncertainty(plane: &Plane, pairs: &[Pair], points: &[Point]) -> f64 {
+    let known = || {
+        let from = normaliser(pairs.iter().map(|p| p.printed))?;
+        let h = scaled(plane.map.0 * from.try_inverse()?)?;
+        let mut normal = SMatrix::<f64, 9, 9>::zeros();
+        for pair in pairs {
+            let slopes = Slopes::of(&h, &from, pair.printed, pair.outward, plane.swell);
+            normal += slopes.x * slopes.x.transpose() + slopes.y * slopes.y.transpose();
+        }
+        let covariance = normal.cholesky()?.inverse();
+        let freedom = (2 * pairs.len()).checked_sub(9).filter(|f| *f > 0)? as f64;
+        let scatter =
+            (pairs.iter().map(|p| plane.miss(p).powi(2)).sum::<f64>() / freedom).max(0.01);
+        points
+            .iter()
+            .map(|p| {
+                let slopes = Slopes::of(&h, &from, *p, Point::zeros(), 0.0);
+                let variance = |s: SVector<f64, 9>| (s.transpose() * covariance * s)[0];
+                (scatter * (variance(slopes.x) + variance(slopes.y))).sqrt()
+            })
+            .max_by(f64::total_cmp)
+    };
+    known().unwrap_or(f64::INFINITY)
+}
+
+/// How the image of a printed point moves with the eight elements of the map (in normalised coordinates) and the swelling.
+struct Slopes {
+    at: Point,
+    x: SVector<f64, 9>,
+    y: SVector<f64, 9>,
+}
+
+impl Slopes {
+    fn of(
+        h: &Matrix3<f64>,
+        from: &Matrix3<f64>,
+        printed: Point,
+        outward: Point,
+        swell: f64,
+    ) -> Slopes {
+        let p = from * (printed + outward * swell).push(1.0);
+        let q = h * p;
+        let (u, v) = (q.x / q.z, q.y / q.z);
+        let step = from.fixed_view::<2, 2>(0, 0) * outward;
+        let swells = |row: usize, value: f64| {
+            (h[(row, 0)] * step.x + h[(row, 1)] * step.y
+                - value * (h[(2, 0)] * step.x + h[(2, 1)] * step.y))
+                / q.z
+        };
+        let (a, b, c) = (p.x / q.z, p.y / q.z, 1.0 / q.z);
+        Slopes {
+            at: Point::new(u, v),
+            x: SVector::from([a, b, c, 0.0, 0.0, 0.0, -u * a, -u * b, swells(0, u)]),
+            y: SVector::from([0.0, 0.0, 0.0, a, b, c, -v * a, -v * b, swells(1, v)]),
+        }
+    }
+}
+
 /// The angle between the normal of the card and the line of sight at `at` (mm), degrees, in a photo of the given size.
 ///
 /// Assumes square pixels and the optical axis in the middle of the photo (false for a cropped one, hence an estimate). The
 /// focal length is solved from the map where perspective is strong enough to tell it; else the angle is taken for a
 /// common phone lens, and `None` is given if it would depend on that choice.
 pub(super) fn tilt(map: &Homography, at: Point, width: f64, height: f64) -> Option<f64> {
-    let shift = Matrix3::new(1.0, 0.0, -width / 2.0, 0.0, 1.0, -height / 2.0, 0.0, 0.0, 1.0);
+    let shift = Matrix3::new(
+        1.0,
+        0.0,
+        -width / 2.0,
+        0.0,
+        1.0,
+        -height / 2.0,
+        0.0,
+        0.0,
+        1.0,
+    );
     let h = shift * map.0;
     let longest = width.max(height);
     // Phone cameras span about 0.4 (ultra-wide) to 3 (telephoto) times the longest side; their main lens, 24 to 28 mm in
@@ -205,5 +271,6 @@ fn normaliser(points: impl Iterator<Item = Point> + Clone) -> Option<Matrix3<f64
     let mean = points.clone().sum::<Point>() / count;
     let spread = points.map(|p| (p - mean).norm()).sum::<f64>() / count;
     let s = std::f64::consts::SQRT_2 / spread;
-    s.is_finite().then(|| Matrix3::new(s, 0.0, -s * mean.x, 0.0, s, -s * mean.y, 0.0, 0.0, 1.0))
+    s.is_finite()
+        .then(|| Matrix3::new(s, 0.0, -s * mean.x, 0.0, s, -s * mean.y, 0.0, 0.0, 1.0))
 }

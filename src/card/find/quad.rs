@@ -51,7 +51,12 @@ fn dark_runs(picture: &GrayImage, threshold: Threshold) -> Vec<Run> {
     let mut columns = vec![0u32; width];
     let mut limit = vec![0u32; width + 1];
     let mut runs = Vec::new();
-    let add = |columns: &mut [u32], row: &[u8]| columns.iter_mut().zip(row).for_each(|(c, v)| *c += u32::from(*v));
+    let add = |columns: &mut [u32], row: &[u8]| {
+        columns
+            .iter_mut()
+            .zip(row)
+            .for_each(|(c, v)| *c += u32::from(*v))
+    };
     for row in rows.iter().take(reach) {
         add(&mut columns, row);
     }
@@ -60,7 +65,10 @@ fn dark_runs(picture: &GrayImage, threshold: Threshold) -> Vec<Run> {
             add(&mut columns, row);
         }
         if y > reach {
-            columns.iter_mut().zip(rows[y - reach - 1]).for_each(|(c, v)| *c -= u32::from(*v));
+            columns
+                .iter_mut()
+                .zip(rows[y - reach - 1])
+                .for_each(|(c, v)| *c -= u32::from(*v));
         }
         let tall = (y + reach).min(height - 1) - y.saturating_sub(reach) + 1;
         // Running sums along the row: the mean of any stretch is a difference.
@@ -77,11 +85,19 @@ fn dark_runs(picture: &GrayImage, threshold: Threshold) -> Vec<Run> {
             if here < mean_sum {
                 start.get_or_insert(x);
             } else if let Some(s) = start.take() {
-                runs.push(Run { y: y as u32, start: s as u32, end: x as u32 });
+                runs.push(Run {
+                    y: y as u32,
+                    start: s as u32,
+                    end: x as u32,
+                });
             }
         }
         if let Some(s) = start {
-            runs.push(Run { y: y as u32, start: s as u32, end: width as u32 });
+            runs.push(Run {
+                y: y as u32,
+                start: s as u32,
+                end: width as u32,
+            });
         }
     }
     runs
@@ -100,7 +116,10 @@ fn components(runs: &[Run]) -> Vec<Vec<u32>> {
     let mut above = 0;
     for i in 0..runs.len() {
         let run = runs[i];
-        while above < i && (runs[above].y + 1 < run.y || (runs[above].y + 1 == run.y && runs[above].end <= run.start)) {
+        while above < i
+            && (runs[above].y + 1 < run.y
+                || (runs[above].y + 1 == run.y && runs[above].end <= run.start))
+        {
             above += 1;
         }
         let mut j = above;
@@ -179,13 +198,21 @@ fn hull(members: &[u32], runs: &[Run]) -> Vec<Point> {
     }
     // Right side downwards, left side upwards; each chain keeps only its convex corners.
     let right = extents.iter().flat_map(|e| [(e.2, e.0), (e.2, e.0 + 1)]);
-    let left = extents.iter().rev().flat_map(|e| [(e.1, e.0 + 1), (e.1, e.0)]);
+    let left = extents
+        .iter()
+        .rev()
+        .flat_map(|e| [(e.1, e.0 + 1), (e.1, e.0)]);
     let mut corners: Vec<Point> = Vec::new();
     let chain = |points: &mut dyn Iterator<Item = (u32, u32)>| {
         let mut kept: Vec<Point> = Vec::new();
         for (x, y) in points {
             let p = Point::new(f64::from(x), f64::from(y));
-            while kept.len() >= 2 && cross(kept[kept.len() - 1] - kept[kept.len() - 2], p - kept[kept.len() - 1]) <= 0.0 {
+            while kept.len() >= 2
+                && cross(
+                    kept[kept.len() - 1] - kept[kept.len() - 2],
+                    p - kept[kept.len() - 1],
+                ) <= 0.0
+            {
                 kept.pop();
             }
             kept.push(p);
@@ -204,7 +231,10 @@ pub(super) fn cross(a: Point, b: Point) -> f64 {
 
 /// Area of a polygon, positive if its corners run clockwise as seen.
 pub(super) fn area(corners: &[Point]) -> f64 {
-    (0..corners.len()).map(|i| cross(corners[i], corners[(i + 1) % corners.len()])).sum::<f64>() / 2.0
+    (0..corners.len())
+        .map(|i| cross(corners[i], corners[(i + 1) % corners.len()]))
+        .sum::<f64>()
+        / 2.0
 }
 
 /// The four-sided shape around a hull, if the hull is nearly four-sided.
@@ -215,12 +245,19 @@ fn four_sides(hull: &[Point]) -> Option<[Point; 4]> {
         let n = corners.len();
         let (mut best, mut at) = (f64::INFINITY, None);
         for i in 0..n {
-            let (a, b, c, d) = (corners[(i + n - 1) % n], corners[i], corners[(i + 1) % n], corners[(i + 2) % n]);
+            let (a, b, c, d) = (
+                corners[(i + n - 1) % n],
+                corners[i],
+                corners[(i + 1) % n],
+                corners[(i + 2) % n],
+            );
             if (c - b).norm_squared() == 0.0 {
-                (best, at) = (0.0, Some((i, b)));
+                at = Some((i, b));
                 break;
             }
-            let Some(meet) = crossing(a, b, c, d) else { continue };
+            let Some(meet) = crossing(a, b, c, d) else {
+                continue;
+            };
             let added = cross(meet - b, c - b).abs() / 2.0;
             // The neighbours must meet outside, beyond the edge.
             if cross(c - b, meet - b) < 0.0 && added < best {
@@ -243,7 +280,9 @@ pub(super) fn believable(quad: &[Point; 4]) -> bool {
     (0..4).all(|i| {
         let (a, b) = (side(i), side((i + 1) % 4));
         // Corner angles between 30 and 150 degrees: at 40 degrees of tilt a right angle is seen as 74 to 106.
-        a.norm() >= SMALLEST * 0.75 && cross(a, b) > 0.5 * a.norm() * b.norm() && a.norm() < 3.0 * b.norm()
+        a.norm() >= SMALLEST * 0.75
+            && cross(a, b) > 0.5 * a.norm() * b.norm()
+            && a.norm() < 3.0 * b.norm()
     }) && area(quad) >= SMALLEST * SMALLEST * 0.75
 }
 

@@ -1,0 +1,202 @@
+//! Files: read with limits that hold before anything is loaded, written so that a failure loses nothing.
+
+use std::ffi::OsStr;
+use std::fs::{self, File};
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+use crate::chart::{self, Chart};
+use crate::error::{Error, Result};
+use crate::photo::{self, Limits, Photo};
+use crate::report::text::clean;
+
+/// Largest chart, frame or rule file, bytes: a chart of 200 steps and 500 patches is under half a megabyte.
+const MAX_TEXT: u64 = 4_000_000;
+
+/// A path fit for showing.
+pub(super) fn shown(path: &Path) -> String {
+    clean(&path.to_string_lossy())
+}
+
+/// The bytes of a regular file of at most `max` bytes. Its length is looked at before it is opened, so that neither a
+/// huge file is loaded nor a pipe waited for.
+fn bytes(path: &Path, max: u64) -> Result<Vec<u8>> {
+    let about = |e: Error| e.about(shown(path));
+    let unreadable = |e: std::io::Error| {
+        let fix = match e.kind() {
+            std::io::ErrorKind::NotFound => "check the name and the folder",
+            _ => "check that it may be read",
+        };
+        about(Error::new(
+            format!("the file cannot be read: {}", plain(&e)),
+            fix,
+        ))
+    };
+    let meta = fs::metadata(path).map_err(unreadable)?;
+    if !meta.is_file() {
+        let what = if meta.is_dir() {
+            "this is a folder, not a file"
+        } else {
+            "this is not a regular file"
+        };
+        return Err(about(Error::new(what, "give the name of a file")));
+    }
+    let too_large = |n: u64| {
+        about(Error::new(
+            format!("the file has {n} bytes, allowed are {max}"),
+            "check that it is the right file",
+        ))
+    };
+    if meta.len() > max {
+        return Err(too_large(meta.len()));
+    }
+    let mut bytes = Vec::new();
+    // One byte more than allowed tells a file that has grown meanwhile.
+    File::open(path)
+        .and_then(|f| f.take(max + 1).read_to_end(&mut bytes))
+        .map_err(unreadable)?;
+    if bytes.len() as u64 > max {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
+}
+
+/// An operating system's message without its code number, which differs between systems.
+pub(super) fn plain(e: &std::io::Error) -> String {
+    let text = e.to_string();
+    text.split(" (os error")
+        .next()
+        .unwrap_or(&text)
+        .to_lowercase()
+}
+
+/// A text file of at most a few megabytes.
+pub(super) fn text(path: &Path) -> Result<String> {
+    String::from_utf8(bytes(path, MAX_TEXT)?).map_err(|_| {
+        Error::new(
+            "the file is not text (UTF-8)",
+            "check that it is the right file",
+        )
+        .about(shown(path))
+    })
+}
+
+/// A decoded photo.
+pub(super) fn load_photo(path: &Path) -> Result<Photo> {
+    let limits = Limits::default();
+    let bytes = bytes(path, limits.max_bytes)?;
+    photo::decode(&bytes, &limits).map_err(|e| e.about(shown(path)))
+}
+
+/// A chart.
+pub(super) fn load_chart(path: &Path) -> Result<Chart> {
+    chart::file::parse(&text(path)?).map_err(|e| e.about(shown(path)))
+}
+
+/// The extension in lower case.
+pub(super) fn extension(path: &Path) -> String {
+    path.extension()
+        .map(|e| e.to_string_lossy().to_lowercase())
+        .unwrap_or_default()
+}
+
+/// Whether a file name has the extension of a photo format that is read here.
+pub(super) fn named_as_photo(path: &Path) -> bool {
+    ["jpg", "jpeg", "png", "webp", "tif", "tiff"].contains(&extension(path).as_str())
+}
+
+/// Whether both names lead to the same existing file.
+pub(super) fn same(a: &Path, b: &Path) -> bool {
+    matches!((fs::canonicalize(a), fs::canonicalize(b)), (Ok(a), Ok(b)) if a == b)
+}
+
+/// A place for an output, checked before the work begins: its folder takes files, and nothing but a regular file
+/// stands there.
+pub(super) struct Output {
+    shown: String,
+    target: PathBuf,
+    folder: PathBuf,
+}
+
+impl Output {
+    pub(super) fn new(path: &Path) -> Result<Output> {
+        let output = Output {
+            shown: shown(path),
+            // A link is followed, so that the file that it leads to is written.
+            target: fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()),
+            folder: folder_of(path),
+        };
+        if output.target.exists() && !output.target.is_file() {
+            let what = if output.target.is_dir() {
+                "this is a folder"
+            } else {
+                "this is not a regular file"
+            };
+            return Err(Error::new(
+                format!("the output cannot be written: {what}"),
+                "give the name of a file",
+            )
+            .about(output.shown));
+        }
+        output.temporary().map_err(|e| output.unwritable(&e))?;
+        Ok(output)
+    }
+
+    /// The name as given, fit for showing.
+    pub(super) fn shown(&self) -> &str {
+        &self.shown
+    }
+
+    fn temporary(&self) -> std::io::Result<tempfile::NamedTempFile> {
+        let folder = self
+            .target
+            .parent()
+            .filter(|_| self.target.exists())
+            .unwrap_or(&self.folder);
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".tintwell-");
+        // Readable as any new file; a temporary file is otherwise its owner's alone.
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        builder.tempfile_in(folder)
+    }
+
+    fn unwritable(&self, e: &std::io::Error) -> Error {
+        Error::new(
+            format!("the output cannot be written: {}", plain(e)),
+            "give a name in a folder that exists and takes files",
+        )
+        .about(self.shown.clone())
+    }
+
+    /// Writes the whole output beside its place, then moves it there: a reader sees the old file or the new one.
+    pub(super) fn write(&self, bytes: &[u8]) -> Result<()> {
+        let write = || {
+            let mut file = self.temporary()?;
+            file.write_all(bytes)?;
+            file.as_file().sync_all()?;
+            file.persist(&self.target).map_err(|e| e.error)?;
+            Ok(())
+        };
+        write().map_err(|e| self.unwritable(&e))
+    }
+}
+
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(p) if p != Path::new("") => p.to_owned(),
+        _ => PathBuf::from("."),
+    }
+}
+
+/// `name-stem.png` beside `name.png`.
+pub(super) fn with_stem(path: &Path, stem: &OsStr) -> PathBuf {
+    let mut name = path.file_stem().unwrap_or_default().to_owned();
+    name.push("-");
+    name.push(stem);
+    if let Some(extension) = path.extension() {
+        name.push(".");
+        name.push(extension);
+    }
+    path.with_file_name(name)
+}

@@ -1,0 +1,50 @@
+//! One photo read, whatever happens: its outcome always comes back.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+
+use super::files::{self, shown};
+use crate::chart::Chart;
+use crate::error::{Error, Result};
+use crate::look::Where;
+use crate::photo::Photo;
+use crate::reading::{Seen, read};
+use crate::report::Outcome;
+
+/// What reading one photo gives.
+pub(super) struct One {
+    pub(super) outcome: Outcome,
+    /// The photo and what was seen in it, if there is a reading and they were asked for.
+    pub(super) seen: Option<(Photo, Seen)>,
+}
+
+/// Reads one photo with a chart, or with the error that stands for the lack of one.
+pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, keep: bool) -> One {
+    let mut outcome = Outcome {
+        photo: shown(path),
+        taken_at: None,
+        sha256: None,
+        test: chart.as_ref().ok().map(|c| c.terms.test.clone()),
+        unit: chart.as_ref().ok().map(|c| c.terms.unit.clone()),
+        result: Err(Error::new("", "")),
+    };
+    let mut seen = None;
+    // A fault in the program must not take the other photos with it.
+    let result = catch_unwind(AssertUnwindSafe(|| {
+        let photo = files::load_photo(path)?;
+        outcome.taken_at = photo.facts.taken_at_text();
+        outcome.sha256 = Some(photo.sha256.clone());
+        let (reading, sight) = read(&photo, by, chart?)?;
+        seen = keep.then_some((photo, sight));
+        Ok(reading)
+    }));
+    outcome.result = result
+        .unwrap_or_else(|_| {
+            Err(Error::new(
+                "the program failed while reading this photo",
+                "report this fault together with the photo",
+            ))
+        })
+        .map_err(|e: Error| e.about(shown(path)));
+    One { outcome, seen }
+}

@@ -1,0 +1,150 @@
+//! `tintwell read`: reads photos with a chart and shows each result as it comes.
+
+use std::collections::HashSet;
+use std::path::PathBuf;
+
+use super::files::{Output, extension, load_chart, same, shown, with_stem};
+use super::one::{One, one};
+use super::place::{PlaceArgs, save_frame};
+use super::{Done, Exit, Stop, colour, put, say, tell};
+use crate::chart::Chart;
+use crate::error::Error;
+use crate::report::{json, overlay, text};
+
+const EXAMPLES: &str = "\
+Examples:
+  tintwell read --chart nitrate.json monday.jpg
+  tintwell read --chart nitrate.json --json *.jpg > week.ndjson
+  tintwell read --chart nitrate.json --overlay seen.png --explain monday.jpg
+  tintwell read --chart nitrate.json --white 40,40,200,120 --vial 310,220,60,180 --save-frame stand.json a.jpg
+  tintwell read --chart nitrate.json --frame stand.json b.jpg c.jpg";
+
+/// Read photos of samples with a chart
+#[derive(clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Args {
+    /// Photos of the vial in front of the card
+    #[arg(required = true, value_name = "PHOTO")]
+    photos: Vec<PathBuf>,
+    /// Chart file, as written by `tintwell calibrate`
+    #[arg(long, value_name = "FILE")]
+    chart: PathBuf,
+    /// The unit you expect; it is an error if the chart has another
+    #[arg(long)]
+    unit: Option<String>,
+    /// One JSON object a photo, one line each
+    #[arg(long)]
+    json: bool,
+    /// Write a picture of where it looked, and of the vial beside the steps (PNG); with several photos each name gets
+    /// the photo's
+    #[arg(long, value_name = "FILE.png")]
+    overlay: Option<PathBuf>,
+    /// Show where the uncertainty comes from
+    #[arg(long)]
+    explain: bool,
+    #[command(flatten)]
+    place: PlaceArgs,
+    /// Keep the regions given with --white and --vial in a file
+    #[arg(long, value_name = "FILE", requires = "white", requires = "vial")]
+    save_frame: Option<PathBuf>,
+}
+
+pub(super) fn run(args: &Args) -> Done {
+    let by = args.place.by()?;
+    let chart = load_chart(&args.chart)?;
+    unit_agrees(args.unit.as_deref(), &chart, args)?;
+    let overlays = overlays(args)?;
+    if let (Some(path), Some(white), Some(vial)) =
+        (&args.save_frame, args.place.white, args.place.vial)
+    {
+        save_frame(path, white, vial)?;
+    }
+    let colour = colour();
+    let mut worst = Exit::Trusted;
+    for (i, path) in args.photos.iter().enumerate() {
+        let One { outcome, seen } = one(path, &by, Ok(&chart), overlays.is_some());
+        worst = worst.max(outcome.verdict().into());
+        let gap = if i > 0 { "\n" } else { "" };
+        if let Err(e) = &outcome.result {
+            tell(e);
+        }
+        let text = match &outcome.result {
+            _ if args.json => json::line(&outcome) + "\n",
+            Ok(r) => {
+                gap.to_owned()
+                    + &text::reading(
+                        &outcome.photo,
+                        outcome.taken_at.as_deref(),
+                        r,
+                        &chart,
+                        colour,
+                        args.explain,
+                    )
+            }
+            Err(_) => String::new(),
+        };
+        match put(&text) {
+            Err(Stop::Closed) => return Ok(worst),
+            other => other?,
+        }
+        if let (Some(outputs), Some((photo, seen)), Ok(r)) = (&overlays, seen, &outcome.result) {
+            let png = overlay::draw(&photo.picture, &outcome.photo, &seen, r, &chart)?;
+            outputs[i].1.write(&png)?;
+            say(&format!("where it looked: {}", shown(&outputs[i].0)));
+        }
+    }
+    Ok(worst)
+}
+
+fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), Stop> {
+    match wanted {
+        Some(unit) if unit != chart.terms.unit => Err(Error::new(
+            format!(
+                "the chart is in {}, but --unit asks for {}",
+                text::clean(&chart.terms.unit),
+                text::clean(unit)
+            ),
+            "leave --unit away, or use a chart in that unit; units are not converted",
+        )
+        .about(shown(&args.chart))
+        .into()),
+        _ => Ok(()),
+    }
+}
+
+/// Where each photo's overlay goes, checked before the first photo is read.
+fn overlays(args: &Args) -> Result<Option<Vec<(PathBuf, Output)>>, Stop> {
+    let Some(path) = &args.overlay else {
+        return Ok(None);
+    };
+    if extension(path) != "png" {
+        return Err(Stop::Usage(
+            "--overlay writes a PNG: give a name that ends in .png".into(),
+        ));
+    }
+    let mut taken = HashSet::new();
+    let outputs = args.photos.iter().map(|photo| {
+        let target = if args.photos.len() == 1 {
+            path.clone()
+        } else {
+            with_stem(path, photo.file_stem().unwrap_or_default())
+        };
+        if !taken.insert(target.clone()) {
+            return Err(Error::new(
+                "two photos of the same name would write one overlay",
+                "read them one at a time, or rename one",
+            )
+            .about(shown(&target)));
+        }
+        if args.photos.iter().any(|p| same(p, &target)) {
+            return Err(Error::new(
+                "the overlay would take the place of a photo",
+                "give it another name",
+            )
+            .about(shown(&target)));
+        }
+        let output = Output::new(&target)?;
+        Ok((target, output))
+    });
+    Ok(Some(outputs.collect::<crate::error::Result<_>>()?))
+}

@@ -1,0 +1,148 @@
+//! One JSON object a photo, one line each (NDJSON). Unknown is `null`.
+
+use serde::Serialize;
+
+use super::Outcome;
+use super::number::six;
+use crate::chart::{Chart, resolve};
+use crate::error::Result;
+use crate::flag::{Flag, Verdict};
+use crate::reading::{Answer, LEVEL, Reading, Share};
+
+/// A photo's outcome as a plain record; JSON and CSV are written from it.
+///
+/// `answer` tells how to read `value`, `low` and `high`: `value` (all three), `below` (`low` 0 and `high`), `above`
+/// (`low` only), `off-chart` (none). `budget` is empty without a reading.
+#[derive(Debug, Clone, Serialize)]
+pub struct Record {
+    pub photo: String,
+    pub taken_at: Option<String>,
+    pub test: Option<String>,
+    pub unit: Option<String>,
+    pub answer: Option<&'static str>,
+    pub value: Option<f64>,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+    pub level: f64,
+    pub confidence: Option<f64>,
+    pub verdict: Verdict,
+    pub flags: Vec<Flag>,
+    pub lab: Option<[f64; 3]>,
+    pub delta_e_chart: Option<f64>,
+    pub delta_e_step: Option<f64>,
+    pub nearest_step: Option<f64>,
+    pub error: Option<String>,
+    pub sha256: Option<String>,
+    pub budget: Vec<Share>,
+}
+
+impl Record {
+    /// The record of an outcome.
+    pub fn of(outcome: &Outcome) -> Record {
+        let reading = outcome.result.as_ref().ok().map(|r| &r.value);
+        let (value, low, high) = reading.map_or((None, None, None), |r| bounds(&r.answer));
+        let figure = |f: fn(&Reading) -> f64| reading.map(|r| six(f(r)));
+        Record {
+            photo: outcome.photo.clone(),
+            taken_at: outcome.taken_at.clone(),
+            test: outcome.test.clone(),
+            unit: outcome.unit.clone(),
+            answer: reading.map(|r| name(&r.answer)),
+            value: value.map(six),
+            low: low.map(six),
+            high: high.map(six),
+            level: LEVEL,
+            confidence: reading.and_then(|r| r.confidence).map(six),
+            verdict: outcome.verdict(),
+            flags: outcome.flags(),
+            lab: reading.map(|r| [r.lab.l, r.lab.a, r.lab.b].map(six)),
+            delta_e_chart: figure(|r| r.delta_e_chart),
+            delta_e_step: figure(|r| r.delta_e_step),
+            nearest_step: figure(|r| r.nearest_step),
+            error: outcome.result.as_ref().err().map(|e| e.what.clone()),
+            sha256: outcome.sha256.clone(),
+            budget: reading.map(|r| r.shares.clone()).unwrap_or_default(),
+        }
+    }
+}
+
+fn bounds(answer: &Answer) -> (Option<f64>, Option<f64>, Option<f64>) {
+    match *answer {
+        Answer::Value { value, low, high } => (Some(value), Some(low), Some(high)),
+        // A concentration is never below zero.
+        Answer::Below { high } | Answer::Under { high } => (None, Some(0.0), Some(high)),
+        Answer::Above { low } => (None, Some(low), None),
+        Answer::OffChart => (None, None, None),
+    }
+}
+
+fn name(answer: &Answer) -> &'static str {
+    match answer {
+        Answer::Value { .. } => "value",
+        Answer::Below { .. } | Answer::Under { .. } => "below",
+        Answer::Above { .. } => "above",
+        Answer::OffChart => "off-chart",
+    }
+}
+
+/// An outcome as one line of JSON, without the newline.
+pub fn line(outcome: &Outcome) -> String {
+    // Numbers, strings and lists cannot fail to serialise; what is not finite becomes null.
+    serde_json::to_string(&Record::of(outcome)).unwrap_or_default()
+}
+
+/// A chart as one line of JSON, without the newline.
+///
+/// Keys: `test`, `unit`, `medium`, `procedure`, `read_window`, `lot`, `expires`, `origin`, `card`, `view`, `steps`
+/// [{`value`, `lab`, `srgb`, `photos`}], `curve` {`space`, `axis`, `left_out_error`}, `detection_limit`, `neighbours`
+/// [{`lower`, `upper`, `sigmas`, `delta_e`, `told_apart`}], `flags`.
+///
+/// # Errors
+/// If the chart has too few steps for a curve.
+pub fn chart(chart: &Chart, flags: &[Flag]) -> Result<String> {
+    let steps: Vec<_> = chart
+        .steps
+        .iter()
+        .map(|s| {
+            let lab = s.lab();
+            let lab = [lab.l, lab.a, lab.b].map(six);
+            serde_json::json!({
+                "value": s.value,
+                "lab": lab,
+                "srgb": s.relative().to_srgb8(),
+                "photos": s.photos,
+            })
+        })
+        .collect();
+    let neighbours: Vec<_> = resolve::pairs(chart)?
+        .iter()
+        .map(|p| {
+            serde_json::json!({
+                "lower": p.lower,
+                "upper": p.upper,
+                "sigmas": six(p.sigmas),
+                "delta_e": six(p.delta_e),
+                "told_apart": p.sigmas >= resolve::TOLD_APART,
+            })
+        })
+        .collect();
+    let terms = &chart.terms;
+    Ok(serde_json::json!({
+        "test": terms.test,
+        "unit": terms.unit,
+        "medium": terms.medium,
+        "procedure": terms.procedure,
+        "read_window": terms.read_window,
+        "lot": terms.lot,
+        "expires": terms.expires,
+        "origin": chart.origin,
+        "card": chart.card,
+        "view": chart.view,
+        "steps": steps,
+        "curve": chart.curve,
+        "detection_limit": resolve::detection_limit(chart)?.map(six),
+        "neighbours": neighbours,
+        "flags": flags,
+    })
+    .to_string())
+}

@@ -1,0 +1,131 @@
+//! A small pen that writes SVG with the built-in typeface.
+
+use std::fmt::Write;
+use std::sync::Arc;
+
+use resvg::usvg;
+
+use crate::error::{Error, Result};
+
+/// A drawing in pixels, origin top left, y down.
+pub(super) struct Drawing {
+    width: u32,
+    height: u32,
+    body: String,
+}
+
+/// Letters.
+#[derive(Clone, Copy)]
+pub(super) struct Type {
+    pub(super) size: f64,
+    pub(super) bold: bool,
+}
+
+impl Drawing {
+    pub(super) fn new(width: u32, height: u32) -> Drawing {
+        Drawing {
+            width,
+            height,
+            body: String::new(),
+        }
+    }
+
+    /// An outline with a dark edge, so that it shows on light and dark ground.
+    pub(super) fn outline(&mut self, points: &[(f64, f64)], colour: &str) {
+        let points = list(points);
+        let _ = write!(
+            self.body,
+            "<polygon points='{points}' fill='none' stroke='#000' stroke-opacity='0.55' stroke-width='4'/>\
+             <polygon points='{points}' fill='none' stroke='{colour}' stroke-width='2'/>"
+        );
+    }
+
+    pub(super) fn filled(&mut self, points: &[(f64, f64)], colour: &str, opacity: f64) {
+        let _ = write!(
+            self.body,
+            "<polygon points='{}' fill='{colour}' fill-opacity='{opacity}'/>",
+            list(points)
+        );
+    }
+
+    pub(super) fn rectangle(&mut self, x: f64, y: f64, w: f64, h: f64, colour: &str) {
+        let _ = write!(
+            self.body,
+            "<rect x='{x:.1}' y='{y:.1}' width='{w:.1}' height='{h:.1}' fill='{colour}'/>"
+        );
+    }
+
+    pub(super) fn circle(&mut self, x: f64, y: f64, r: f64, colour: &str) {
+        let _ = write!(
+            self.body,
+            "<circle cx='{x:.1}' cy='{y:.1}' r='{r:.1}' fill='{colour}'/>"
+        );
+    }
+
+    pub(super) fn text(&mut self, x: f64, y: f64, letters: Type, colour: &str, text: &str) {
+        let weight = if letters.bold { 600 } else { 400 };
+        let _ = write!(
+            self.body,
+            "<text x='{x:.1}' y='{y:.1}' font-family='Open Sans' font-weight='{weight}' font-size='{:.1}' fill='{colour}'>{}</text>",
+            letters.size,
+            escaped(text)
+        );
+    }
+
+    pub(super) fn tree(&self) -> Result<usvg::Tree> {
+        let (w, h) = (self.width, self.height);
+        let svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='{w}' height='{h}'>{}</svg>",
+            self.body
+        );
+        let mut fonts = usvg::fontdb::Database::new();
+        fonts.load_font_data(include_bytes!("../../card/fonts/OpenSans-Regular.ttf").to_vec());
+        fonts.load_font_data(include_bytes!("../../card/fonts/OpenSans-Semibold.ttf").to_vec());
+        let options = usvg::Options {
+            fontdb: Arc::new(fonts),
+            ..Default::default()
+        };
+        usvg::Tree::from_str(&svg, &options).map_err(|e| {
+            Error::new(
+                format!("the overlay cannot be drawn: {e}"),
+                "read the photo without --overlay",
+            )
+        })
+    }
+}
+
+fn list(points: &[(f64, f64)]) -> String {
+    points
+        .iter()
+        .map(|(x, y)| format!("{x:.1},{y:.1}"))
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// What the built-in typeface has beyond ASCII.
+const MORE_GLYPHS: &str = "°±²·×–—‘’“”…−≤≥";
+
+/// Text as SVG takes it, with a stand-in for letters that the typeface lacks.
+fn escaped(text: &str) -> String {
+    let mut out = String::new();
+    for c in text.chars() {
+        match c {
+            '<' => out += "&lt;",
+            '>' => out += "&gt;",
+            '&' => out += "&amp;",
+            // Both code points of the micro sign; "ug" is how ASCII writes micrograms.
+            '\u{b5}' | '\u{3bc}' => out.push('u'),
+            c if c == ' ' || c.is_ascii_graphic() || MORE_GLYPHS.contains(c) => out.push(c),
+            _ => out.push('?'),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn text_cannot_leave_its_element() {
+        assert_eq!(super::escaped("<a&b> µg/L é\n"), "&lt;a&amp;b&gt; ug/L ??");
+    }
+}

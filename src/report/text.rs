@@ -1,0 +1,352 @@
+//! Text for people. Reads as well without colour: swatches only add to what the words say.
+
+use std::fmt::Write;
+
+use anstyle::{RgbColor, Style};
+
+use super::{Outcome, number, words};
+use crate::chart::curve::{Axis, Space};
+use crate::chart::{Chart, Medium, Origin, resolve};
+use crate::error::Result;
+use crate::flag::{Checked, Flag, Severity, Verdict};
+use crate::reading::{Answer, LEVEL, Reading};
+
+/// Text from a file or a user, fit for a terminal: control characters, which could steer it, are shown as a mark.
+pub fn clean(text: &str) -> String {
+    text.chars()
+        .map(|c| {
+            if c.is_control() {
+                char::REPLACEMENT_CHARACTER
+            } else {
+                c
+            }
+        })
+        .collect()
+}
+
+/// The report of one reading, several lines. With `colour`, the vial is shown among the chart's steps.
+pub fn reading(
+    photo: &str,
+    taken_at: Option<&str>,
+    checked: &Checked<Reading>,
+    chart: &Chart,
+    colour: bool,
+    explain: bool,
+) -> String {
+    let r = &checked.value;
+    let unit = clean(&r.unit);
+    let w = words(&r.answer, &unit);
+    let bold = if colour {
+        Style::new().bold()
+    } else {
+        Style::new()
+    };
+    let mut out = format!("{bold}{}{bold:#}", w.value);
+    if let Some(interval) = &w.interval {
+        let _ = write!(out, " ({interval})");
+    }
+    let _ = writeln!(out, "  {}", verdict(r.verdict, colour));
+    let mut line = |name: &str, text: String| {
+        let _ = writeln!(out, "  {name:<11} {text}");
+    };
+    line(
+        "photo",
+        taken_at.map_or_else(|| photo.to_owned(), |t| format!("{photo}, taken {t}")),
+    );
+    line("test", clean(&r.test));
+    if let Some(c) = r.confidence {
+        // A model never makes certain.
+        let share = if c > 0.99 {
+            "over 99 %".into()
+        } else {
+            format!("{:.0} %", 100.0 * c)
+        };
+        line(
+            "confidence",
+            format!(
+                "{share} to lie within half a chart step of the value; the interval is at {:.0} %",
+                100.0 * LEVEL
+            ),
+        );
+    }
+    line(
+        "colour",
+        format!(
+            "L {:.1}, a {:.1}, b {:.1}; {:.1} CIEDE2000 from the chart, {:.1} from its nearest step, {} {unit}",
+            r.lab.l, r.lab.a, r.lab.b, r.delta_e_chart, r.delta_e_step, r.nearest_step
+        ),
+    );
+    if colour {
+        line("steps", among_steps(r, chart));
+    }
+    out += &flags(&checked.flags);
+    if explain {
+        out += &shares(r, &unit);
+    }
+    out
+}
+
+/// The verdict as a word, coloured if wanted.
+fn verdict(v: Verdict, colour: bool) -> String {
+    let style = match v {
+        _ if !colour => Style::new(),
+        Verdict::Trusted => anstyle::AnsiColor::Green.on_default(),
+        Verdict::Doubtful => anstyle::AnsiColor::Yellow.on_default(),
+        Verdict::Unreadable => anstyle::AnsiColor::Red.on_default(),
+    };
+    format!("{style}{}{style:#}", v.word())
+}
+
+fn swatch(rgb: [u8; 3]) -> String {
+    let style = Style::new().bg_color(Some(RgbColor(rgb[0], rgb[1], rgb[2]).into()));
+    format!("{style}    {style:#}")
+}
+
+/// Swatches of the steps with the vial's put in where it belongs.
+fn among_steps(r: &Reading, chart: &Chart) -> String {
+    let vial = format!("[vial {}]", swatch(r.colour.to_srgb8()));
+    let after = match r.answer {
+        Answer::Value { value, .. } => chart.steps.iter().filter(|s| s.value <= value).count(),
+        Answer::Above { .. } => chart.steps.len(),
+        Answer::Below { .. } => 1,
+        Answer::Under { .. } | Answer::OffChart => 0,
+    };
+    let mut parts: Vec<String> = chart
+        .steps
+        .iter()
+        .map(|s| format!("{} {}", s.value, swatch(s.relative().to_srgb8())))
+        .collect();
+    parts.insert(after, vial);
+    parts.join("  ")
+}
+
+/// Findings, each with what to do about it.
+pub fn flags(flags: &[Flag]) -> String {
+    let mut out = String::new();
+    for f in flags {
+        let name = match f.severity {
+            Severity::Note => "note",
+            Severity::Doubt => "doubt",
+            Severity::Stop => "stop",
+        };
+        let _ = writeln!(
+            out,
+            "  {name:<11} {}\n  {:<11} what to do: {}",
+            clean(&f.message),
+            "",
+            clean(&f.fix)
+        );
+    }
+    out
+}
+
+/// The uncertainty budget.
+fn shares(r: &Reading, unit: &str) -> String {
+    let unit_header = format!("alone, {unit}");
+    let mut out = format!(
+        "\n  {:<32} {:>7}  {unit_header}\n",
+        "what makes it uncertain", "share"
+    );
+    for s in &r.shares {
+        let d = number::decimals(s.standard_uncertainty);
+        let _ = writeln!(
+            out,
+            "  {:<32} {:>5.0} %  {}",
+            s.reason,
+            100.0 * s.share,
+            number::to_decimals(s.standard_uncertainty, d)
+        );
+    }
+    out
+}
+
+/// A chart: its terms, its steps and what it can tell apart.
+///
+/// # Errors
+/// If the chart has too few steps for a curve.
+pub fn chart(chart: &Chart, found: &[Flag], colour: bool) -> Result<String> {
+    let terms = &chart.terms;
+    let unit = clean(&terms.unit);
+    let mut out = format!(
+        "{}, {unit}: {} steps\n",
+        clean(&terms.test),
+        chart.steps.len()
+    );
+    let mut line = |name: &str, text: Option<String>| {
+        if let Some(text) = text {
+            let _ = writeln!(out, "  {name:<15} {}", clean(&text));
+        }
+    };
+    line(
+        "made from",
+        Some(
+            match chart.origin {
+                Origin::Standards => "vials of known standards",
+                Origin::PrintedColours => "printed colours",
+            }
+            .into(),
+        ),
+    );
+    line(
+        "card",
+        Some(
+            chart
+                .card
+                .clone()
+                .unwrap_or_else(|| "none (regions marked by hand)".into()),
+        ),
+    );
+    line(
+        "medium",
+        terms.medium.map(|m| match m {
+            Medium::Fresh => "fresh water".into(),
+            Medium::Salt => "salt water".into(),
+        }),
+    );
+    line("procedure", terms.procedure.clone());
+    line(
+        "read after",
+        terms
+            .read_window
+            .map(|w| format!("{} to {} minutes", w.from_min, w.to_min)),
+    );
+    line("lot", terms.lot.clone());
+    line("expires", terms.expires.clone());
+    let c = &chart.curve;
+    let space = match c.space {
+        Space::Absorbance => "absorbance",
+        Space::Lab => "CIELAB",
+    };
+    let axis = match c.axis {
+        Axis::Linear => "concentration",
+        Axis::SquareRoot => "the square root of concentration",
+        Axis::Log1p => "the logarithm of concentration",
+    };
+    let error = c.left_out_error.map_or_else(
+        || "no step could be left out to check it".into(),
+        |e| format!("left-out steps missed by {e:.1} CIELAB"),
+    );
+    line("curve", Some(format!("{space} over {axis}; {error}")));
+    let limit = resolve::detection_limit(chart)?.map_or_else(
+        || "not reached by this chart".into(),
+        |v| {
+            format!(
+                "one photo tells {} {unit} from {}",
+                number::rounded_up(v),
+                chart.steps[0].value
+            )
+        },
+    );
+    line("detection limit", Some(limit));
+    out += &steps(chart, &unit, colour)?;
+    if !found.is_empty() {
+        out.push('\n');
+        out += &flags(found);
+    }
+    Ok(out)
+}
+
+fn steps(chart: &Chart, unit: &str, colour: bool) -> Result<String> {
+    let mut out = format!(
+        "\n  {:>10}  {:>6} {:>6} {:>6}  {:>6}  to the next step\n",
+        unit, "L", "a", "b", "photos"
+    );
+    let pairs = resolve::pairs(chart)?;
+    for (i, s) in chart.steps.iter().enumerate() {
+        let lab = s.lab();
+        let _ = write!(
+            out,
+            "  {:>10}  {:>6.1} {:>6.1} {:>6.1}  {:>6}",
+            s.value, lab.l, lab.a, lab.b, s.photos
+        );
+        if let Some(p) = pairs.get(i) {
+            let alike = if p.sigmas < resolve::TOLD_APART {
+                ", not told apart by one photo"
+            } else {
+                ""
+            };
+            let _ = write!(out, "  {:.1} CIEDE2000{alike}", p.delta_e);
+        }
+        if colour {
+            let _ = write!(out, "  {}", swatch(s.relative().to_srgb8()));
+        }
+        out.push('\n');
+    }
+    Ok(out)
+}
+
+/// A table that is written row by row: the widths are settled beforehand.
+pub struct Table {
+    photo: usize,
+    several_tests: bool,
+}
+
+/// Width of `2026-03-02 09:14`.
+const TAKEN: usize = 16;
+/// Width of the value and of the interval; longer ones push the row aside, nothing is cut.
+const VALUE: usize = 22;
+const INTERVAL: usize = 18;
+
+impl Table {
+    /// A table for photos of these names; with several tests each value names its own.
+    pub fn new<'a>(photos: impl Iterator<Item = &'a str>, several_tests: bool) -> Table {
+        Table {
+            photo: photos
+                .map(|p| p.chars().count())
+                .max()
+                .unwrap_or(0)
+                .max("photo".len()),
+            several_tests,
+        }
+    }
+
+    /// The header, with its newline.
+    pub fn header(&self) -> String {
+        let (p, t, v, i) = (self.photo, TAKEN, VALUE, INTERVAL);
+        format!(
+            "{:<p$}  {:<t$}  {:<v$}  {:<i$}  {:<10}  first flag\n",
+            "photo", "taken", "value", "interval", "verdict"
+        )
+    }
+
+    /// A row, with its newline.
+    pub fn row(&self, outcome: &Outcome) -> String {
+        let (value, interval) = match &outcome.result {
+            Ok(reading) => {
+                let r = &reading.value;
+                let w = match r.answer {
+                    Answer::OffChart => super::Words {
+                        value: "off the chart".into(),
+                        interval: None,
+                    },
+                    _ => words(&r.answer, &clean(&r.unit)),
+                };
+                let test = if self.several_tests {
+                    format!(" {}", clean(&r.test))
+                } else {
+                    String::new()
+                };
+                (w.value + &test, w.interval)
+            }
+            Err(_) => ("none".into(), None),
+        };
+        let taken = outcome
+            .taken_at
+            .as_deref()
+            .map_or_else(|| "unknown".into(), |t| t.replace('T', " "));
+        let taken: String = taken.chars().take(TAKEN).collect();
+        let flag = outcome
+            .flags()
+            .first()
+            .map(|f| clean(&f.message))
+            .unwrap_or_default();
+        let (p, t, v, i) = (self.photo, TAKEN, VALUE, INTERVAL);
+        let row = format!(
+            "{:<p$}  {taken:<t$}  {value:<v$}  {:<i$}  {:<10}  {flag}",
+            outcome.photo,
+            interval.unwrap_or_else(|| "none".into()),
+            outcome.verdict().word()
+        );
+        row.trim_end().to_owned() + "\n"
+    }
+}

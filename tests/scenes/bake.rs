@@ -20,8 +20,8 @@ pub enum Zone {
 }
 
 /// Sideways positions in the shadow tables, over +-[`REACH`] outer radii.
-const SIDEWAYS: usize = 141;
-pub const REACH: f64 = 3.5;
+const SIDEWAYS: usize = 181;
+pub const REACH: f64 = 4.5;
 /// Path lengths in the tables.
 const PATHS: usize = 48;
 /// Relative concentrations in the tables of a liquid with layers.
@@ -194,7 +194,12 @@ impl Bake {
                     let inside = match zone {
                         Zone::Liquid => Inside::Liquid,
                         Zone::Glass => Inside::Air,
-                        Zone::Cap => continue,
+                        Zone::Cap => {
+                            // A cap about as high as it stands before the paper keeps out the diffuse light within some
+                            // 27 degrees of the level, sin 27 = 0.45 of it; the rest comes over and under it.
+                            weights[0] += 0.55 * lamp.diffuse / sum_all * a.cos();
+                            continue;
+                        }
                     };
                     let p = vial.pass(b, k, inside);
                     // Turning towards the axis lowers the azimuth (counted from z to x) where b is positive.

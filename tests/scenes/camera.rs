@@ -23,6 +23,8 @@ pub struct Phone {
     pub saturation: f64,
     /// Strength of the S-shaped tone curve, 0..0.5.
     pub tone: f64,
+    /// Linear output at which the sensor is full, where bare paper is exposed to 0.55.
+    pub headroom: f64,
     /// Strength of local tone mapping, 0..0.3: dark regions are lifted and light ones lowered by this power.
     pub local_tone: f64,
     /// Unsharp masking: share and radius as share of the picture's width.
@@ -35,6 +37,10 @@ pub struct Phone {
     pub read_noise: f64,
     /// Noise reduction: blur of noise in lightness and colour, pixels.
     pub smooth: [f64; 2],
+    /// Share of the picture's mean light that the lens strews over all of it.
+    pub flare: f64,
+    /// Linear output below which colours outside the output space are pressed together instead of cut off.
+    pub toe: f64,
     /// Fall of light to the corners that is left after correction, share.
     pub vignette: f64,
     /// Radial distortion left after correction, at half the diagonal, share.
@@ -150,6 +156,7 @@ impl Phone {
             wide,
             saturation: rng.random_range(1.0..1.25),
             tone: rng.random_range(0.05..0.40),
+            headroom: rng.random_range(1.2..1.7),
             local_tone: rng.random_range(0.0..0.18),
             sharpen: rng.random_range(0.2..0.9),
             sharpen_radius: rng.random_range(0.0005..0.0011),
@@ -157,6 +164,8 @@ impl Phone {
             full_well: rng.random_range(6000.0..20000.0),
             read_noise: rng.random_range(0.0005..0.0015),
             smooth: [rng.random_range(0.4..0.9), rng.random_range(1.0..3.0)],
+            flare: rng.random_range(0.003..0.012),
+            toe: rng.random_range(0.004..0.03),
             vignette: rng.random_range(0.0..0.12),
             distortion: rng.random_range(-0.002..0.002),
             field_deg: rng.random_range(55.0..72.0),

@@ -168,23 +168,7 @@ pub fn develop(
     let (width, height) = (film.width, film.height);
     let wide = width.max(height) as f64;
     let white = raw(&phone.sensitivity, light, &[1.0; N]);
-    let exposure = 0.55 / paper[1].max(1e-6) * 2f64.powf(shot.stops);
-    let (cx, cy) = (width as f64 / 2.0, height as f64 / 2.0);
-    film.px
-        .par_chunks_mut(width)
-        .enumerate()
-        .for_each(|(y, row)| {
-            for (x, px) in row.iter_mut().enumerate() {
-                let r = ((x as f64 - cx).powi(2) + (y as f64 - cy).powi(2)) / (cx * cx + cy * cy);
-                let v = (exposure * (1.0 - phone.vignette * r)) as f32;
-                *px = px.map(|p| p * v);
-            }
-        });
-    film.blurred((phone.blur.powi(2) + shot.defocus.powi(2)).sqrt() * wide);
-    film.moved(shot.motion * wide, shot.motion_deg);
-    film.noisy(phone, shot.gain, seed);
-
-    // The sensor is full at 1; after the white balance no channel may pass 1, or full pixels would turn pink.
+    // The sensor is full at `headroom`; after the white balance no channel may pass that, or full pixels would turn pink.
     let matrix = phone.matrix(light);
     // What is not taken away of the light's colour is what sets it apart from daylight.
     let day = raw(&phone.sensitivity, &illuminant("D65"), &[1.0; N]);
@@ -193,14 +177,37 @@ pub fn develop(
         let (full, none) = (white[1] / white[c], day[1] / day[c]);
         (none * (full / none).powf(shot.adaptation) * tint.exp()) as f32
     });
+    let (full, toe) = (phone.headroom as f32, phone.toe as f32);
     let least = gains.iter().copied().fold(f32::INFINITY, f32::min).min(1.0);
+    let exposure = f64::from(least) * 0.55 / paper[1].max(1e-6) * 2f64.powf(shot.stops);
+    let strewn: Rgb = std::array::from_fn(|c| {
+        let sum: f64 = film.px.iter().map(|p| f64::from(p[c])).sum();
+        (phone.flare * sum / film.px.len() as f64) as f32
+    });
+    let (cx, cy) = (width as f64 / 2.0, height as f64 / 2.0);
+    film.px
+        .par_chunks_mut(width)
+        .enumerate()
+        .for_each(|(y, row)| {
+            for (x, px) in row.iter_mut().enumerate() {
+                let r = ((x as f64 - cx).powi(2) + (y as f64 - cy).powi(2)) / (cx * cx + cy * cy);
+                let v = (exposure * (1.0 - phone.vignette * r)) as f32;
+                *px = std::array::from_fn(|c| (px[c] + strewn[c]) * v);
+            }
+        });
+    film.blurred((phone.blur.powi(2) + shot.defocus.powi(2)).sqrt() * wide);
+    film.moved(shot.motion * wide, shot.motion_deg);
+    film.noisy(phone, shot.gain, seed);
+
     film.px.par_iter_mut().for_each(|px| {
-        let b: Rgb = std::array::from_fn(|c| (px[c].min(1.0) * gains[c] / least).min(1.0));
+        let b: Rgb = std::array::from_fn(|c| (px[c] * gains[c] / least).min(full));
         *px = std::array::from_fn(|r| {
-            (0..3)
-                .map(|c| matrix[r][c] as f32 * b[c])
-                .sum::<f32>()
-                .max(0.0)
+            let v: f32 = (0..3).map(|c| matrix[r][c] as f32 * b[c]).sum();
+            if v < toe {
+                toe * ((v - toe) / toe).exp()
+            } else {
+                v
+            }
         });
     });
 
@@ -244,21 +251,23 @@ pub fn develop(
             });
     }
 
-    // Highlights are rolled off above 0.7; then the transfer function and an S on the encoded scale.
+    // Highlights are rolled off from 0.7 to the full sensor; then the transfer function and an S on the encoded scale.
+    let room = phone.headroom;
+    let press = |v: f64| 1.0 - (-(v - 0.7) / 0.3).exp();
     let shoulder = |v: f64| {
         if v < 0.7 {
             v
         } else {
-            0.7 + 0.3 * (1.0 - (-(v - 0.7) / 0.3).exp()) / (1.0 - (-(1.6 - 0.7) / 0.3f64).exp())
+            0.7 + 0.3 * press(v) / press(room)
         }
     };
     let curve = table(|v| {
-        let e = encode(shoulder(v * 1.6).min(1.0));
+        let e = encode(shoulder(v * room).min(1.0));
         e + phone.tone * (e * e * (3.0 - 2.0 * e) - e)
     });
     let saturation = phone.saturation as f32;
     film.px.par_iter_mut().for_each(|px| {
-        let e = px.map(|v| look(&curve, v / 1.6));
+        let e = px.map(|v| look(&curve, v / room as f32));
         let l = luma(&e);
         *px = e.map(|v| l + (v - l) * saturation);
     });
@@ -303,8 +312,8 @@ fn halve_chroma(picture: &mut image::RgbImage) {
             for (u, v) in &block {
                 let p = picture.get_pixel(*u, *v);
                 let l = luma(p);
-                for c in 0..3 {
-                    mean[c] += (f32::from(p.0[c]) - l) / block.len() as f32;
+                for (m, v) in mean.iter_mut().zip(p.0) {
+                    *m += (f32::from(v) - l) / block.len() as f32;
                 }
             }
             for (u, v) in &block {

@@ -100,13 +100,13 @@ pub fn exif(capture: &Capture, model: &str, iso: u16, flash: bool) -> Vec<u8> {
     out
 }
 
-/// Encodes an upright picture.
+/// Encodes an upright picture, turned as its orientation asks.
 pub fn jpeg(
     picture: &image::RgbImage,
     quality: u8,
     orientation: u16,
     exif: Vec<u8>,
-    wide: bool,
+    icc: Option<Vec<u8>>,
 ) -> Vec<u8> {
     let turned = match orientation {
         3 => Some(image::imageops::rotate180(picture)),
@@ -118,21 +118,14 @@ pub fn jpeg(
     let mut out = Vec::new();
     let mut encoder = JpegEncoder::new_with_quality(&mut out, quality);
     encoder.set_exif_metadata(exif).expect("JPEG holds EXIF");
-    if wide {
-        let profile = moxcms::ColorProfile::new_display_p3()
-            .encode()
-            .expect("a known profile");
+    if let Some(profile) = icc {
         encoder
             .set_icc_profile(profile)
             .expect("JPEG holds profiles");
     }
+    let (w, h) = picture.dimensions();
     encoder
-        .write_image(
-            picture.as_raw(),
-            picture.width(),
-            picture.height(),
-            image::ExtendedColorType::Rgb8,
-        )
+        .write_image(picture.as_raw(), w, h, image::ExtendedColorType::Rgb8)
         .expect("a picture in memory");
     out
 }

@@ -51,7 +51,7 @@ impl Source {
             strength: 1.0,
             fall: Fall::Even,
             azimuth_deg: side * rng.random_range(25.0..70.0),
-            elevation_deg: rng.random_range(6.0..28.0),
+            elevation_deg: rng.random_range(4.0..28.0),
             half_width_deg: rng.random_range(8.0..22.0),
             half_height_deg: rng.random_range(14.0..30.0),
             diffuse: rng.random_range(0.35..0.65),
@@ -154,9 +154,8 @@ pub struct Shadow {
 }
 
 impl Shadow {
-    /// Share of the first source that arrives at a point of the face.
-    fn open(&self, x: f64, y: f64) -> f64 {
-        let (s, c) = self.across_deg.to_radians().sin_cos();
+    /// Share of the first source that arrives at a point of the face; `c`, `s` is the unit vector across the band.
+    fn open(&self, x: f64, y: f64, [c, s]: [f64; 2]) -> f64 {
         let u = ((x - self.at[0]) * c + (y - self.at[1]) * s).abs() - self.half_width_mm;
         let t = (0.5 - u / self.soft_mm.max(0.1)).clamp(0.0, 1.0);
         1.0 - self.depth * t * t * (3.0 - 2.0 * t)
@@ -228,30 +227,66 @@ impl Light {
         out
     }
 
-    /// Strength of source `s` at a scene point, for a card of the given size.
-    pub fn at(&self, s: usize, p: &Vec3, size: [f64; 2]) -> f64 {
+    /// Source `s` made ready for a card of the given size.
+    pub fn field(&self, s: usize, size: [f64; 2]) -> Field {
         let source = &self.sources[s];
-        let (w, h) = (size[0], size[1]);
-        let fall = match &source.fall {
-            Fall::Even => 1.0,
+        let centre = Vec3::new(size[0] / 2.0, size[1] / 2.0, 0.0);
+        let mut field = Field {
+            strength: source.strength,
+            slope: Vec3::zeros(),
+            centre,
+            lamp: None,
+            shadow: self.shadow.clone().filter(|_| s == 0).map(|shadow| {
+                let (s, c) = shadow.across_deg.to_radians().sin_cos();
+                (shadow, [c, s])
+            }),
+            height: size[1],
+        };
+        match &source.fall {
+            Fall::Even => {}
             Fall::Linear { ratio, towards_deg } => {
                 let (sin, cos) = towards_deg.to_radians().sin_cos();
-                let u = ((p.x - w / 2.0) * cos + (p.y - h / 2.0) * sin) / (0.5 * w.hypot(h));
-                (1.0 + (ratio - 1.0) / (ratio + 1.0) * u).max(0.05)
+                field.slope = Vec3::new(cos, sin, 0.0)
+                    * ((ratio - 1.0) / (ratio + 1.0) / (0.5 * size[0].hypot(size[1])));
             }
             Fall::Lamp { at } => {
                 let at = Vec3::from(*at);
-                let part = |p: Vec3| {
-                    let d = at - p;
-                    (at.z - p.z.min(at.z - 20.0)) / d.norm().max(20.0).powi(3)
-                };
-                part(*p) / part(Vec3::new(w / 2.0, h / 2.0, 0.0))
+                field.strength /= lamp_part(&at, &centre);
+                field.lamp = Some(at);
             }
+        }
+        field
+    }
+}
+
+/// What a point lamp sends to a surface that faces forward: cosine over distance squared.
+fn lamp_part(at: &Vec3, p: &Vec3) -> f64 {
+    let d = at - p;
+    let r = d.norm_squared().max(400.0);
+    d.z.max(20.0) / (r * r.sqrt())
+}
+
+/// A source's strength over the scene.
+pub struct Field {
+    strength: f64,
+    slope: Vec3,
+    centre: Vec3,
+    lamp: Option<Vec3>,
+    shadow: Option<(Shadow, [f64; 2])>,
+    height: f64,
+}
+
+impl Field {
+    /// Strength at a scene point.
+    pub fn at(&self, p: &Vec3) -> f64 {
+        let fall = match &self.lamp {
+            Some(at) => lamp_part(at, p),
+            None => (1.0 + self.slope.dot(&(p - self.centre))).max(0.05),
         };
-        let open = match (&self.shadow, s) {
-            (Some(shadow), 0) => shadow.open(p.x, h - p.y),
-            _ => 1.0,
-        };
-        source.strength * fall * open
+        let open = self
+            .shadow
+            .as_ref()
+            .map_or(1.0, |(s, across)| s.open(p.x, self.height - p.y, *across));
+        self.strength * fall * open
     }
 }

@@ -10,18 +10,19 @@
 //! ```text
 //! let card = Layout::from_json(&std::fs::read_to_string("calibration/card-side.json")?);
 //! let session = Session::new(7, Series::Pink);          // phone, light, print, vial
-//! let scene = session.scene(1, 10.0);                   // seed of the shot, mg/L
-//! let shot = render(&scene, &card);                     // shot.rgb, shot.truth, shot.jpeg(90)
+//! let scene = session.own(10.0, 1);                     // mg/L, seed of the shot
+//! let shot = render(&scene, &card);                     // shot.rgb, shot.truth, shot.jpeg()
 //! ```
 
 // Every test binary that includes this tree uses its own part of it.
-#![allow(dead_code)]
+#![allow(dead_code, unused_imports)]
 
 pub mod bake;
 pub mod camera;
 pub mod develop;
 pub mod dye;
 pub mod file;
+pub mod foul;
 pub mod layout;
 pub mod light;
 pub mod plain;
@@ -32,11 +33,13 @@ pub mod render;
 pub mod seed;
 pub mod spectra;
 pub mod tag;
+pub mod through;
 pub mod vial;
 
 pub use camera::{Exposure, Phone};
 pub use dye::{Dye, Series};
 pub use file::Capture;
+pub use foul::Foul;
 pub use layout::Layout;
 pub use light::Light;
 pub use population::Session;
@@ -82,6 +85,8 @@ pub struct Surroundings {
     pub table: [f64; 3],
     pub grain: f64,
     pub wall: [f64; 3],
+    /// Where the table ends towards the viewer, mm before the card.
+    pub table_mm: f64,
     /// Distance of the wall behind the card, mm.
     pub wall_mm: f64,
     pub clutter: Vec<Clutter>,
@@ -120,37 +125,26 @@ pub enum CoverKind {
 }
 
 /// What is known of a photo.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Truth {
     /// Concentration, mg/L; none without liquid.
     pub concentration: Option<f64>,
-    pub series: Option<Series>,
-    /// Corners of vial (with cap) and of the liquid inside its walls in the photo: top left, top right, bottom right, bottom left.
-    pub vial: Option<[[f64; 2]; 4]>,
-    pub liquid: Option<[[f64; 2]; 4]>,
-    /// Corners of the card's face in the photo, from its top left clockwise.
-    pub card: [[f64; 2]; 4],
-    /// Corners of each marker's black square in the photo, from its top left clockwise.
-    pub tags: Vec<(u32, [[f64; 2]; 4])>,
-    /// Card millimetres (origin top left, y down) to photo pixels (centres at integer + 0.5) for a flat card and a lens without
-    /// distortion.
-    pub homography: [[f64; 3]; 3],
-    /// Light on bare paper over the face relative to the face's middle: x, y in mm, red, green, blue of the sensor.
-    pub light: Vec<([f64; 2], [f64; 3])>,
+    /// Corners of the card's face in photo pixels: top left, top right, bottom right, bottom left.
+    pub face: [[f64; 2]; 4],
+    /// Outlines of the vial (with its cap) and of the liquid inside the walls, corners in the same order.
+    pub vial: Option<[[[f64; 2]; 4]; 2]>,
 }
 
-impl Truth {
-    /// Error of a reading counted in chart steps, signed.
-    ///
-    /// # Panics
-    /// If there is no liquid.
-    pub fn error_in_steps(&self, read: f64) -> f64 {
-        let (c, series) = (
-            self.concentration.expect("liquid"),
-            self.series.expect("liquid"),
-        );
-        series.step_index(read) - series.step_index(c)
-    }
+/// Where the card lies in the photo and how it is lit, in full.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Geometry {
+    /// Corners of each marker's black square in the photo, from its top left clockwise.
+    pub tags: Vec<(u32, [[f64; 2]; 4])>,
+    /// Card millimetres (origin top left, y down) to photo pixels (centres at integer + 0.5) for a flat card and a lens
+    /// without distortion.
+    pub homography: [[f64; 3]; 3],
+    /// Light on bare paper over the face relative to the face's middle: x, y in mm; red, green, blue of the sensor.
+    pub light: Vec<([f64; 2], [f64; 3])>,
 }
 
 /// A photo and the truth about it.
@@ -158,20 +152,28 @@ pub struct Shot {
     /// The upright picture in the phone's output space, before the JPEG.
     pub rgb: image::RgbImage,
     pub truth: Truth,
-    wide: bool,
+    pub geometry: Geometry,
+    /// The EXIF block and, from phones that work in Display P3, its profile.
+    pub exif: Vec<u8>,
+    pub icc: Option<Vec<u8>>,
+    quality: u8,
     orientation: u16,
-    exif: Vec<u8>,
 }
 
 impl Shot {
-    /// The file.
-    pub fn jpeg(&self, quality: u8) -> Vec<u8> {
+    /// The file as the phone saves it.
+    pub fn jpeg(&self) -> Vec<u8> {
+        self.jpeg_at(self.quality)
+    }
+
+    /// The file at a given JPEG quality.
+    pub fn jpeg_at(&self, quality: u8) -> Vec<u8> {
         file::jpeg(
             &self.rgb,
             quality,
             self.orientation,
             self.exif.clone(),
-            self.wide,
+            self.icc.clone(),
         )
     }
 }
@@ -207,12 +209,8 @@ pub fn render(scene: &Scene, card: &Layout) -> Shot {
         .collect();
     // Phones meter and balance on the whole view, here on the mean over the face.
     let over = |s: usize| -> f64 {
-        (0..35)
-            .map(|i| {
-                let p = Vec3::new(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h, 0.0);
-                scene.light.at(s, &p, [w, h]) / 35.0
-            })
-            .sum()
+        let at = |i: i32| Vec3::new(f64::from(i % 7) / 6.0 * w, f64::from(i / 7) / 4.0 * h, 0.0);
+        (0..35).map(|i| stage.fields[s].at(&at(i)) / 35.0).sum()
     };
     let weights: Vec<f64> = (0..scene.light.sources.len()).map(over).collect();
     let mixed: spectra::Spectrum = std::array::from_fn(|i| {
@@ -242,13 +240,12 @@ pub fn render(scene: &Scene, card: &Layout) -> Shot {
     let corners = |x: f64, y: f64, w: f64, h: f64| {
         [[x, y], [x + w, y], [x + w, y + h], [x, y + h]].map(|[x, y]| stage.photo_of(x, y))
     };
-    let outlines = stage.outlines();
     let truth = Truth {
         concentration: scene.liquid.as_ref().map(|l| l.concentration),
-        series: scene.liquid.as_ref().map(|l| l.dye.series),
-        vial: outlines.map(|o| o[0]),
-        liquid: outlines.filter(|_| scene.liquid.is_some()).map(|o| o[1]),
-        card: corners(0.0, 0.0, w, h),
+        face: corners(0.0, 0.0, w, h),
+        vial: stage.outlines(),
+    };
+    let geometry = Geometry {
         tags: card
             .tags
             .iter()
@@ -259,11 +256,18 @@ pub fn render(scene: &Scene, card: &Layout) -> Shot {
     };
     let iso = (50.0 * scene.exposure.gain).round() as u16;
     let exif = file::exif(&scene.capture, &scene.phone.name, iso, scene.exposure.flash);
+    let icc = scene.phone.wide.then(|| {
+        moxcms::ColorProfile::new_display_p3()
+            .encode()
+            .expect("a known profile")
+    });
     Shot {
         rgb,
         truth,
-        wide: scene.phone.wide,
-        orientation: scene.capture.orientation,
+        geometry,
         exif,
+        icc,
+        quality: scene.phone.quality,
+        orientation: scene.capture.orientation,
     }
 }

@@ -6,7 +6,7 @@ use super::{Layout, Truth};
 
 /// CIELAB of the middle of the bay against the white beside it.
 pub fn colour(rgb: &image::RgbImage, truth: &Truth, card: &Layout) -> [f64; 3] {
-    let h = homography(card, &truth.card);
+    let h = homography(card, &truth.face);
     let mean = |x0: f64, y0: f64, x1: f64, y1: f64| {
         let mut sum = [0.0; 3];
         const N: usize = 40;

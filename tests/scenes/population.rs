@@ -1,7 +1,8 @@
 //! Populations of photos: a chart session, and what may differ from it.
 //!
 //! A session draws phone, light, print, vial and test once from its seed; each scene draws its own small changes from its
-//! own. The other populations change one thing of a session's scene.
+//! own. The other populations change the light or the phone, and are held as people hold a phone another day; what goes
+//! wrong is in [`super::foul`].
 
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -12,8 +13,8 @@ use super::seed::{normal, stream};
 use super::spectra::{Spectrum, illuminant};
 use super::vial::Cap;
 use super::{
-    Capture, Clutter, Cover, CoverKind, Dye, Exposure, Light, Liquid, Phone, Pose, Print, Scene,
-    Series, Stand, Surroundings, Vial,
+    Capture, Clutter, Dye, Exposure, Light, Liquid, Phone, Pose, Print, Scene, Series, Stand,
+    Surroundings, Vial,
 };
 
 /// What stays the same through a chart session.
@@ -29,65 +30,6 @@ pub struct Session {
     pub size: (u32, u32),
     /// How the pose and the light vary from shot to shot: 1 = by hand at one place.
     pub looseness: f64,
-}
-
-/// How a photo differs from its session's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Kind {
-    /// As in the session.
-    Session,
-    OtherLight,
-    OtherCamera,
-    UnevenLight,
-    ShadowOnVial,
-    BlownOut,
-    VeryDark,
-    BadlyBlurred,
-    Turbid,
-    Bubbly,
-    Layered,
-    OtherDye,
-    Flash,
-    MixedLight,
-    OverRange,
-    NoVial,
-    LittleLiquid,
-    CoveredMarkers,
-    TwoCards,
-    NoCard,
-    Bent,
-    Faded,
-    Stained,
-    Tilted,
-}
-
-impl Kind {
-    pub const ALL: [Kind; 24] = [
-        Kind::Session,
-        Kind::OtherLight,
-        Kind::OtherCamera,
-        Kind::UnevenLight,
-        Kind::ShadowOnVial,
-        Kind::BlownOut,
-        Kind::VeryDark,
-        Kind::BadlyBlurred,
-        Kind::Turbid,
-        Kind::Bubbly,
-        Kind::Layered,
-        Kind::OtherDye,
-        Kind::Flash,
-        Kind::MixedLight,
-        Kind::OverRange,
-        Kind::NoVial,
-        Kind::LittleLiquid,
-        Kind::CoveredMarkers,
-        Kind::TwoCards,
-        Kind::NoCard,
-        Kind::Bent,
-        Kind::Faded,
-        Kind::Stained,
-        Kind::Tilted,
-    ];
 }
 
 /// Lights that rooms have: daylight, incandescent, fluorescent and LED.
@@ -231,6 +173,7 @@ fn surroundings(rng: &mut ChaCha8Rng) -> Surroundings {
         .collect();
     Surroundings {
         has_card: true,
+        table_mm: rng.random_range(150.0..700.0),
         flap_mm: rng.random_range(45.0..65.0),
         bend_mm: 0.4 * normal(rng),
         second_card: None,
@@ -244,27 +187,28 @@ fn surroundings(rng: &mut ChaCha8Rng) -> Surroundings {
 }
 
 impl Session {
-    /// Draws a session.
+    /// Draws a session; those of different series share nothing.
     pub fn new(seed: u64, series: Series) -> Session {
-        let mut rng = stream(seed, 2);
+        let mut rng = stream(seed, 2 + 100 * series as u64);
         let vial = vial(&mut rng);
         let dye = Dye::new(series, rng.random_range(1.0..1.5), vial.path_mm());
         let portrait = rng.random_bool(0.4);
         Session {
             seed,
             dye,
-            phone: Phone::seeded(&mut stream(seed, 3)),
-            light: room(&mut stream(seed, 4)),
-            print: print(&mut stream(seed, 5)),
-            surroundings: surroundings(&mut stream(seed, 6)),
+            phone: Phone::seeded(&mut stream(seed, 3 + 100 * series as u64)),
+            light: room(&mut stream(seed, 4 + 100 * series as u64)),
+            print: print(&mut stream(seed, 5 + 100 * series as u64)),
+            surroundings: surroundings(&mut stream(seed, 6 + 100 * series as u64)),
             vial,
             size: if portrait { (1200, 1600) } else { (1600, 1200) },
             looseness: 1.0,
         }
     }
 
-    /// A photo like the session's.
-    pub fn scene(&self, seed: u64, concentration: f64) -> Scene {
+    /// A photo like the session's: the same phone and light, the vial filled and put down anew, the phone held again.
+    /// `concentration` in mg/L.
+    pub fn own(&self, concentration: f64, seed: u64) -> Scene {
         let seed = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ self.seed;
         let mut rng = stream(seed, 10);
         let mut pose = Pose::hand(&mut rng);
@@ -323,148 +267,55 @@ impl Session {
         }
     }
 
-    /// A photo that differs from the session's in one way.
-    pub fn scene_of(&self, kind: Kind, seed: u64, concentration: f64) -> Scene {
-        let mut s = self.scene(seed, concentration);
-        let rng = &mut stream(s.seed, 20);
-        match kind {
-            Kind::Session => {}
-            Kind::OtherLight => s.light = room(rng),
-            Kind::OtherCamera => s.phone = Phone::seeded(rng),
-            Kind::UnevenLight => uneven(&mut s, rng),
-            Kind::ShadowOnVial => {
-                // An edge across the vial, as of a hand or of the phone.
-                s.light.shadow = Some(Shadow {
-                    at: [90.0 + rng.random_range(-6.0..6.0) + 400.0, 62.0],
-                    across_deg: rng.random_range(-25.0..25.0),
-                    half_width_mm: 400.0,
-                    soft_mm: rng.random_range(3.0..14.0),
-                    depth: rng.random_range(0.5..0.8),
-                });
-            }
-            Kind::BlownOut => s.exposure.stops = rng.random_range(1.2..2.0),
-            Kind::VeryDark => {
-                s.exposure.stops = rng.random_range(-4.5..-3.2);
-                s.exposure.gain *= 4.0;
-            }
-            Kind::BadlyBlurred => {
-                s.exposure.defocus = rng.random_range(0.004..0.008);
-                s.exposure.motion = rng.random_range(0.0..0.01);
-            }
-            Kind::Turbid => liquid(&mut s).turbidity = rng.random_range(0.35..0.7),
-            Kind::Bubbly => liquid(&mut s).bubbles = bubbles(rng, 60),
-            Kind::Layered => {
-                liquid(&mut s).layers =
-                    rng.random_range(0.4..0.8) * if rng.random_bool(0.5) { 1.0 } else { -1.0 }
-            }
-            Kind::OtherDye => {
-                let others: Vec<Series> = Series::ALL
-                    .into_iter()
-                    .filter(|o| *o != self.dye.series)
-                    .collect();
-                let other = others[rng.random_range(0..others.len())];
-                let dye = Dye::new(other, self.dye.peak, self.dye.path_mm);
-                let steps = other.steps();
-                let l = liquid(&mut s);
-                l.concentration = steps[rng.random_range(steps.len() / 2..steps.len())];
-                l.dye = dye;
-            }
-            Kind::Flash => {
-                s.exposure.flash = true;
-                for source in &mut s.light.sources {
-                    source.strength *= 0.3;
-                }
-                let at = [
-                    90.0 + 25.0 * normal(rng),
-                    75.0 + 15.0 * normal(rng),
-                    rng.random_range(230.0..330.0),
-                ];
-                s.light.sources.push(Source::flash(
-                    rng.random_range(0.6..1.5),
-                    at,
-                    super::Vec3::new(90.0, 62.0, 0.0),
-                ));
-                s.print.sheen = s.print.sheen.max(0.02) * rng.random_range(2.0..8.0);
-            }
-            Kind::MixedLight => {
-                let mut window = Source::window(illuminant("D65"), rng);
-                window.azimuth_deg = -window.azimuth_deg.abs();
-                window.fall = Fall::Linear {
-                    ratio: 3.0,
-                    towards_deg: 180.0,
-                };
-                window.strength = 0.5;
-                let mut lamp = Source::lamp(illuminant("A"), rng);
-                lamp.azimuth_deg = lamp.azimuth_deg.abs() + 20.0;
-                lamp.fall = Fall::Linear {
-                    ratio: 3.0,
-                    towards_deg: 0.0,
-                };
-                lamp.strength = 0.5;
-                s.light.sources = vec![window, lamp];
-            }
-            Kind::OverRange => {
-                let top = *self.dye.series.steps().last().expect("steps");
-                liquid(&mut s).concentration = top * rng.random_range(1.8..4.0);
-            }
-            Kind::NoVial => {
-                s.vial = None;
-                s.liquid = None;
-            }
-            Kind::LittleLiquid => liquid(&mut s).fill = rng.random_range(0.05..0.18),
-            Kind::CoveredMarkers => cover_markers(&mut s, rng),
-            Kind::TwoCards => {
-                s.surroundings.second_card = Some([
-                    186.0,
-                    rng.random_range(-20.0..10.0),
-                    rng.random_range(-6.0..6.0),
-                ]);
-                s.pose.cover = 0.40;
-                s.pose.aim_mm[0] += 92.0;
-            }
-            Kind::NoCard => s.surroundings.has_card = false,
-            Kind::Bent => {
-                s.surroundings.bend_mm =
-                    rng.random_range(5.0..14.0) * if rng.random_bool(0.5) { 1.0 } else { -1.0 }
-            }
-            Kind::Faded => s.print.fade = rng.random_range(0.25..0.5),
-            Kind::Stained => {
-                for _ in 0..rng.random_range(1..4) {
-                    s.print.stains.push(super::print::Stain {
-                        at: [
-                            if rng.random_bool(0.5) {
-                                rng.random_range(15.0..65.0)
-                            } else {
-                                rng.random_range(115.0..165.0)
-                            },
-                            rng.random_range(20.0..105.0),
-                        ],
-                        radius_mm: rng.random_range(6.0..18.0),
-                        takes: [
-                            rng.random_range(0.05..0.15),
-                            rng.random_range(0.15..0.3),
-                            rng.random_range(0.3..0.5),
-                        ],
-                    });
-                }
-            }
-            Kind::Tilted => {
-                s.pose.tilt_deg = rng.random_range(15.0..40.0);
-                // From the sides or above: the table keeps the phone from going far below.
-                s.pose.from_deg = rng.random_range(0.0..180.0);
-                s.pose.roll_deg = rng.random_range(-180.0..180.0);
-            }
-        }
-        s
+    /// In another room: other lamps or other daylight.
+    pub fn other_light(&self, concentration: f64, seed: u64) -> Scene {
+        let mut scene = self.own(concentration, seed);
+        let mut rng = stream(scene.seed, 21);
+        scene.light = room(&mut rng);
+        freely(&mut scene, &mut rng);
+        scene
+    }
+
+    /// With another phone in the session's light.
+    pub fn other_camera(&self, concentration: f64, seed: u64) -> Scene {
+        let mut scene = self.own(concentration, seed);
+        let mut rng = stream(scene.seed, 22);
+        scene.phone = Phone::seeded(&mut rng);
+        freely(&mut scene, &mut rng);
+        scene
+    }
+
+    /// In light that falls off to a side, comes from a lamp near by, or is partly kept out by a soft shadow.
+    pub fn uneven(&self, concentration: f64, seed: u64) -> Scene {
+        let mut scene = self.own(concentration, seed);
+        let mut rng = stream(scene.seed, 23);
+        uneven(&mut scene, &mut rng);
+        freely(&mut scene, &mut rng);
+        scene
+    }
+
+    /// Seen from a side, from 15 to 40 degrees off, the phone turned by any angle.
+    pub fn tilted(&self, concentration: f64, seed: u64) -> Scene {
+        let mut scene = self.own(concentration, seed);
+        let mut rng = stream(scene.seed, 24);
+        scene.pose.tilt_deg = rng.random_range(15.0..40.0);
+        // From the sides or above: the table keeps the phone from going far below.
+        scene.pose.from_deg = rng.random_range(0.0..180.0);
+        scene.pose.roll_deg = rng.random_range(-180.0..180.0);
+        scene
     }
 }
 
-fn liquid(s: &mut Scene) -> &mut Liquid {
-    s.liquid.as_mut().expect("a session's scene has liquid")
+/// A phone held as people do on another day: nearer or farther, up to 25 degrees off, a little turned.
+fn freely(scene: &mut Scene, rng: &mut ChaCha8Rng) {
+    scene.pose.tilt_deg = rng.random_range(0.0..25.0);
+    scene.pose.from_deg = rng.random_range(20.0..160.0);
+    scene.pose.roll_deg = 5.0 * normal(rng);
+    scene.pose.cover = rng.random_range(0.45..0.85);
 }
 
 /// Up to `most` bubbles at the wall or afloat, most of them small.
-fn bubbles(rng: &mut ChaCha8Rng, most: usize) -> Vec<[f64; 4]> {
+pub fn bubbles(rng: &mut ChaCha8Rng, most: usize) -> Vec<[f64; 4]> {
     (0..rng.random_range(most.div_ceil(2)..=most))
         .map(|_| {
             let angle = rng.random_range(0.0..std::f64::consts::TAU);
@@ -508,43 +359,10 @@ fn uneven(s: &mut Scene, rng: &mut ChaCha8Rng) {
     }
 }
 
-/// A finger or a box over one or two markers.
-fn cover_markers(s: &mut Scene, rng: &mut ChaCha8Rng) {
-    let corners = [[12.0, 12.0], [168.0, 12.0], [168.0, 112.0], [12.0, 112.0]];
-    let first = rng.random_range(0..4);
-    for k in 0..rng.random_range(1..=2) {
-        let at = corners[(first + k) % 4];
-        let skin =
-            [[0.55, 0.32, 0.22], [0.35, 0.19, 0.12], [0.68, 0.45, 0.36]][rng.random_range(0..3)];
-        s.surroundings.covers.push(if rng.random_bool(0.6) {
-            Cover {
-                kind: CoverKind::Finger,
-                at: [
-                    at[0] + rng.random_range(-3.0..3.0),
-                    at[1] + rng.random_range(-3.0..3.0),
-                ],
-                half: [rng.random_range(7.0..9.0), 60.0],
-                turn_deg: if at[0] < 90.0 { 90.0 } else { -90.0 } + rng.random_range(-30.0..30.0),
-                before_mm: 6.0,
-                colour: skin,
-            }
-        } else {
-            Cover {
-                kind: CoverKind::Sheet,
-                at,
-                half: [rng.random_range(10.0..16.0), rng.random_range(10.0..16.0)],
-                turn_deg: rng.random_range(-40.0..40.0),
-                before_mm: 4.0,
-                colour: std::array::from_fn(|_| rng.random_range(0.05..0.8)),
-            }
-        });
-    }
-}
-
 impl Scene {
     /// A photo of a pink test at its middle step with a session's own phone and light.
     pub fn plain(seed: u64) -> Scene {
-        Session::new(1, Series::Pink).scene(seed, 10.0)
+        Session::new(1, Series::Pink).own(10.0, seed)
     }
 
     /// The same at another size; what is blurred is blurred alike.

@@ -26,11 +26,15 @@ pub struct Pose {
 }
 
 impl Pose {
-    /// Held by hand, nearly straight before the card, a little from above.
+    /// Held by hand, nearly straight before the card, level with the vial or a little from above.
     pub fn hand(rng: &mut ChaCha8Rng) -> Pose {
+        let (aside, above) = (
+            4.0 * normal(rng),
+            (6.0 + 4.0 * normal(rng)).clamp(-2.0, 16.0),
+        );
         Pose {
-            tilt_deg: 8.0 + (3.0 * normal(rng)).clamp(-6.0, 8.0),
-            from_deg: 90.0 + (35.0 * normal(rng)).clamp(-80.0, 80.0),
+            tilt_deg: f64::hypot(aside, above),
+            from_deg: above.atan2(aside).to_degrees(),
             roll_deg: 2.0 * normal(rng),
             cover: rng.random_range(0.58..0.72),
             aim_mm: [4.0 * normal(rng), 4.0 * normal(rng)],

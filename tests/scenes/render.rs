@@ -4,54 +4,58 @@ use rayon::prelude::*;
 
 use super::bake::{Bake, Extra, REACH, Rgb, Zone, materials};
 use super::layout::{Face, Printed};
+use super::light::{Fall, Field, Source};
 use super::pose::Camera;
 use super::seed::texture;
-use super::vial::{Inside, Passage, Vial, WATER, fresnel};
+use super::vial::{Vial, WATER};
 use super::{CoverKind, Layout, Scene, Vec3};
 
 /// A scene made ready for rays.
 pub struct Stage<'a> {
-    scene: &'a Scene,
-    card: &'a Layout,
+    pub scene: &'a Scene,
     face: Face,
     pub bakes: Vec<Bake>,
-    extra: Extra,
+    /// Per source: its strength over the scene, what falls on the table for 1 on the card, and the way to it.
+    pub fields: Vec<Field>,
+    on_table: Vec<f64>,
+    towards: Vec<Vec3>,
+    pub extra: Extra,
     camera: Camera,
-    size: [f64; 2],
+    pub size: [f64; 2],
     /// Up, off the table; the card leans back against it.
-    up: Vec3,
+    pub up: Vec3,
     /// Towards the viewer along the table.
-    out: Vec3,
-    foot: Vec3,
+    pub out: Vec3,
+    pub foot: Vec3,
 }
 
 /// A point of the vial in its own frame: across (right, out) and height.
 #[derive(Clone, Copy)]
-struct Local {
-    x: f64,
-    z: f64,
-    h: f64,
+pub struct Local {
+    pub x: f64,
+    pub z: f64,
+    pub h: f64,
 }
 
 /// What a ray through the liquid has passed.
 #[derive(Clone, Copy)]
-struct Veil {
-    mm: f64,
-    relative: f64,
+pub struct Veil {
+    pub mm: f64,
+    pub relative: f64,
 }
 
-fn step(edge: f64, soft: f64, v: f64) -> f64 {
+pub fn step(edge: f64, soft: f64, v: f64) -> f64 {
     let t = ((v - edge) / soft + 0.5).clamp(0.0, 1.0);
     t * t * (3.0 - 2.0 * t)
 }
 
-fn add(a: &mut Rgb, b: Rgb, w: f64) {
+pub fn add(a: &mut Rgb, b: Rgb, w: f64) {
     for c in 0..3 {
         a[c] += b[c] * w as f32;
     }
 }
 
-fn scaled(a: Rgb, w: f64) -> Rgb {
+pub fn scaled(a: Rgb, w: f64) -> Rgb {
     a.map(|v| v * w as f32)
 }
 
@@ -66,11 +70,20 @@ impl<'a> Stage<'a> {
         let (_, extra) = materials(scene, card, &scene.light.sources[0].spd);
         Stage {
             scene,
-            card,
             face: Face::new(card),
             bakes: (0..scene.light.sources.len())
                 .map(|s| Bake::new(scene, card, s))
                 .collect(),
+            fields: (0..scene.light.sources.len())
+                .map(|s| scene.light.field(s, [card.width_mm, card.height_mm]))
+                .collect(),
+            on_table: scene
+                .light
+                .sources
+                .iter()
+                .map(|s| s.on_surface(&up))
+                .collect(),
+            towards: scene.light.sources.iter().map(|s| s.direction()).collect(),
             extra,
             camera,
             size: [card.width_mm, card.height_mm],
@@ -80,15 +93,15 @@ impl<'a> Stage<'a> {
         }
     }
 
-    fn world(&self, l: Local) -> Vec3 {
+    pub fn world(&self, l: Local) -> Vec3 {
         self.foot + Vec3::new(l.x, 0.0, 0.0) + self.out * l.z + self.up * l.h
     }
 
-    fn turn_to_world(&self, x: f64, z: f64, h: f64) -> Vec3 {
+    pub fn turn_to_world(&self, x: f64, z: f64, h: f64) -> Vec3 {
         Vec3::new(x, 0.0, 0.0) + self.out * z + self.up * h
     }
 
-    fn local(&self, p: &Vec3) -> Local {
+    pub fn local(&self, p: &Vec3) -> Local {
         let q = p - self.foot;
         Local {
             x: q.x,
@@ -109,7 +122,7 @@ impl<'a> Stage<'a> {
                 }
             });
         let differs =
-            |a: &Rgb, b: &Rgb| (0..3).any(|c| (a[c] - b[c]).abs() > 0.03 * (a[c] + b[c]) + 0.002);
+            |a: &Rgb, b: &Rgb| (0..3).any(|c| (a[c] - b[c]).abs() > 0.04 * (a[c] + b[c]) + 0.002);
         let mut second = first.clone();
         second
             .par_chunks_mut(width)
@@ -122,14 +135,10 @@ impl<'a> Stage<'a> {
                         || (v > 0 && differs(here, &first[(v - 1) * width + u]))
                         || (v + 1 < height && differs(here, &first[(v + 1) * width + u]));
                     if edge {
-                        let mut sum = scaled(*here, 1.0 / 9.0);
-                        for k in (0..9).filter(|k| *k != 4) {
-                            let (i, j) = ((k % 3) as f64, (k / 3) as f64);
-                            add(
-                                &mut sum,
-                                self.seen(u as f64 + (i + 0.5) / 3.0, v as f64 + (j + 0.5) / 3.0),
-                                1.0 / 9.0,
-                            );
+                        // A turned square: each sample in a row and column of its own.
+                        let mut sum = scaled(*here, 0.2);
+                        for (i, j) in [(0.1, 0.3), (0.7, 0.1), (0.9, 0.7), (0.3, 0.9)] {
+                            add(&mut sum, self.seen(u as f64 + i, v as f64 + j), 0.2);
                         }
                         *px = sum;
                     }
@@ -186,7 +195,7 @@ impl<'a> Stage<'a> {
                     add(
                         &mut out,
                         bake.materials[self.extra.covers + i],
-                        shade * self.scene.light.at(s, &p, self.size),
+                        shade * self.fields[s].at(&p),
                     );
                 }
                 return Some(out);
@@ -196,7 +205,7 @@ impl<'a> Stage<'a> {
     }
 
     /// What a ray meets that does not go through the vial: card, table, wall or the room in front.
-    fn beyond(&self, o: &Vec3, d: &Vec3, veil: Option<Veil>) -> Rgb {
+    pub fn beyond(&self, o: &Vec3, d: &Vec3, veil: Option<Veil>) -> Rgb {
         let table = self.up.dot(o) / -self.up.dot(d);
         let table = if self.up.dot(d) < 0.0 && table > 0.0 {
             table
@@ -229,6 +238,9 @@ impl<'a> Stage<'a> {
         }
         if table < f64::INFINITY {
             let p = o + d * table;
+            if p.z > self.scene.surroundings.table_mm {
+                return self.room(d, veil);
+            }
             if p.z > -self.scene.surroundings.wall_mm {
                 return self.table_seen(&p, veil);
             }
@@ -247,7 +259,7 @@ impl<'a> Stage<'a> {
     }
 
     /// The room in front of the card, as windows and walls reflect it.
-    fn room(&self, d: &Vec3, veil: Option<Veil>) -> Rgb {
+    pub fn room(&self, d: &Vec3, veil: Option<Veil>) -> Rgb {
         let mut out = [0.0; 3];
         for (s, bake) in self.bakes.iter().enumerate() {
             let l = self.scene.light.seen_towards(s, d);
@@ -275,8 +287,8 @@ impl<'a> Stage<'a> {
             let r = (x - stain.at[0]).hypot(y - stain.at[1]) / stain.radius_mm
                 * (1.0 + 0.15 * texture(x / 4.0, y / 4.0, 9));
             let depth = step(1.0, 0.3, 2.0 - r) * (0.8 + 0.3 * r.min(1.0).powi(4));
-            for c in 0..3 {
-                takes[c] *= (1.0 - stain.takes[c] * depth) as f32;
+            for (kept, share) in takes.iter_mut().zip(stain.takes) {
+                *kept *= (1.0 - share * depth) as f32;
             }
         }
         let near = scene
@@ -293,25 +305,24 @@ impl<'a> Stage<'a> {
             let source = &scene.light.sources[s];
             let mut colour = bake.materials[material];
             let ratio = match near {
-                Some((vial, aside)) => {
-                    self.behind(bake, vial, source.elevation_deg, aside, p.y, veil)
-                }
+                Some((vial, aside)) => self.behind(bake, vial, source, aside, p.y, veil),
                 None => veil.map_or([1.0; 3], |v| bake.through(v.mm, v.relative)),
             };
             if scene.print.sheen > 0.0 {
                 let to = match &source.fall {
-                    super::light::Fall::Lamp { at } => (Vec3::from(*at) - p).normalize(),
-                    _ => source.direction(),
+                    Fall::Lamp { at } => (Vec3::from(*at) - p).normalize(),
+                    _ => self.towards[s],
                 };
-                let mirror = Vec3::new(d.x, d.y, -d.z);
-                let off = mirror.dot(&to).clamp(-1.0, 1.0).acos().to_degrees();
-                let wide = 9.0 + source.half_width_deg;
-                let glare = scene.print.sheen
-                    * (1.0 - source.diffuse)
-                    * (-0.5 * (off / wide).powi(2)).exp();
-                add(&mut colour, bake.white, glare);
+                // For the small angles that matter, 2 (1 - cos) is the angle's square.
+                let off = 2.0 * (1.0 - Vec3::new(d.x, d.y, -d.z).dot(&to));
+                let wide = (9.0 + source.half_width_deg).to_radians().powi(2);
+                if off < 9.0 * wide {
+                    let glare =
+                        scene.print.sheen * (1.0 - source.diffuse) * (-0.5 * off / wide).exp();
+                    add(&mut colour, bake.white, glare);
+                }
             }
-            let field = scene.light.at(s, p, self.size) * light;
+            let field = self.fields[s].at(p) * light;
             add(
                 &mut out,
                 std::array::from_fn(|c| colour[c] * ratio[c] * takes[c]),
@@ -326,16 +337,18 @@ impl<'a> Stage<'a> {
         &self,
         bake: &Bake,
         vial: &Vial,
-        elevation_deg: f64,
+        source: &Source,
         aside: f64,
         height: f64,
         veil: Option<Veil>,
     ) -> Rgb {
         let fill = self.scene.liquid.as_ref().map_or(0.0, |l| l.fill);
         let (level, radius) = (vial.level(fill), vial.outer_radius());
-        let lifted = height
-            + (radius + self.scene.stand.gap_mm)
-                * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
+        // Light that falls here has passed the vial's axis higher up.
+        let before = radius + self.scene.stand.gap_mm;
+        let back = before / source.azimuth_deg.to_radians().cos().max(0.25);
+        let elevation_deg = source.elevation_deg;
+        let lifted = height + back * elevation_deg.to_radians().tan().clamp(-1.0, 2.0);
         let (cap_from, top) = match &vial.cap {
             Some(c) => (vial.height_mm - c.down_mm, vial.height_mm + c.above_mm),
             None => (vial.height_mm, vial.height_mm),
@@ -349,11 +362,14 @@ impl<'a> Stage<'a> {
         let above_all = step(top, soft, lifted);
         let (mm, relative) = veil.map_or((0.0, 1.0), |v| (v.mm, v.relative));
         let weights = [
-            1.0 - above_level,
+            (1.0 - above_level) * (1.0 - above_glass),
             above_level * (1.0 - above_glass),
             above_glass * (1.0 - above_all),
         ];
-        let mut out = [0.0; 3];
+        // The tables end at their reach: let the vial's effect run out before.
+        let kept = ((REACH - aside.abs() / radius) / 0.8).clamp(0.0, 1.0);
+        let mut out = scaled(bake.through(mm, relative), 1.0 - kept);
+        let weights = weights.map(|w| w * kept);
         for (zone, w) in [Zone::Liquid, Zone::Glass, Zone::Cap]
             .into_iter()
             .zip(weights)
@@ -364,7 +380,7 @@ impl<'a> Stage<'a> {
                 add(&mut out, bake.behind(zone, aside, mm, here), w);
             }
         }
-        let open = above_glass * above_all;
+        let open = above_glass * above_all * kept;
         if open > 0.0 {
             add(&mut out, bake.through(mm, relative), open);
         }
@@ -406,8 +422,7 @@ impl<'a> Stage<'a> {
         let mut out = [0.0; 3];
         for (i, bake) in self.bakes.iter().enumerate() {
             let source = &scene.light.sources[i];
-            let field =
-                scene.light.at(i, p, self.size) * source.on_surface(&self.up) * light * grain;
+            let field = self.fields[i].at(p) * self.on_table[i] * light * grain;
             let colour = bake.materials[material];
             // Under and behind the vial light has come through it, as on the card; before it, freely.
             let shaded = scene.vial.as_ref().map_or(0.0, |v| {
@@ -416,7 +431,7 @@ impl<'a> Stage<'a> {
             });
             let mut seen = scaled(self.veiled(i, colour, veil), 1.0 - shaded);
             if let Some(vial) = scene.vial.as_ref().filter(|_| shaded > 0.0) {
-                let t = self.behind(bake, vial, source.elevation_deg, near.x, 0.0, veil);
+                let t = self.behind(bake, vial, source, near.x, 0.0, veil);
                 add(&mut seen, std::array::from_fn(|c| colour[c] * t[c]), shaded);
             }
             add(&mut out, seen, field);
@@ -457,324 +472,10 @@ impl<'a> Stage<'a> {
             add(
                 &mut out,
                 self.veiled(i, colour, veil),
-                far * self.scene.light.at(i, &near, self.size),
+                far * self.fields[i].at(&near),
             );
         }
         out
-    }
-
-    /// Where a ray in the vial's frame meets an upright cylinder: entry distance.
-    fn enters(o: Local, d: Local, radius: f64) -> Option<f64> {
-        let a = d.x * d.x + d.z * d.z;
-        let half_b = o.x * d.x + o.z * d.z;
-        let root = half_b * half_b - a * (o.x * o.x + o.z * o.z - radius * radius);
-        (root > 0.0 && a > 1e-12).then(|| (-half_b - root.sqrt()) / a)
-    }
-
-    /// Where a ray meets a level disc.
-    fn meets_disc(o: Local, d: Local, h: f64, radius: f64) -> Option<f64> {
-        let t = (h - o.h) / d.h;
-        let (x, z) = (o.x + d.x * t, o.z + d.z * t);
-        (t > 0.0 && x * x + z * z < radius * radius).then_some(t)
-    }
-
-    fn vial_seen(&self, o: &Vec3, d: &Vec3) -> Option<Rgb> {
-        let vial = self.scene.vial.as_ref()?;
-        let lo = self.local(o);
-        let ld = Local {
-            x: d.x,
-            z: d.dot(&self.out),
-            h: d.dot(&self.up),
-        };
-        if let Some(cap) = &vial.cap {
-            let (from, top) = (vial.height_mm - cap.down_mm, vial.height_mm + cap.above_mm);
-            let radius = vial.outer_radius() + cap.over_mm;
-            if let Some(t) = Self::enters(lo, ld, radius) {
-                let p = Local {
-                    x: lo.x + ld.x * t,
-                    z: lo.z + ld.z * t,
-                    h: lo.h + ld.h * t,
-                };
-                if p.h >= from && p.h <= top {
-                    return Some(self.cap_seen(
-                        p,
-                        ld,
-                        radius,
-                        cap.ribs,
-                        (p.h - from).min(top - p.h),
-                    ));
-                }
-                if ld.h < 0.0 && Self::meets_disc(lo, ld, top, radius).is_some() {
-                    return Some(self.lit(self.extra.cap, &self.up, &self.world(p), 1.0));
-                }
-                if ld.h > 0.0 && Self::meets_disc(lo, ld, from, radius).is_some() && p.h < from {
-                    // From below, past the glass: the cap's underside, in its own shade.
-                    if Self::enters(lo, ld, vial.outer_radius()).is_none() {
-                        return Some(self.lit(self.extra.cap, &self.out, &self.world(p), 0.3));
-                    }
-                }
-            }
-        }
-        let t = Self::enters(lo, ld, vial.outer_radius())?;
-        let p = Local {
-            x: lo.x + ld.x * t,
-            z: lo.z + ld.z * t,
-            h: lo.h + ld.h * t,
-        };
-        if p.h < 0.0 || p.h > vial.height_mm {
-            if vial.cap.is_none() && p.h > vial.height_mm && ld.h < 0.0 {
-                return self.mouth_seen(lo, ld, d, vial);
-            }
-            return None;
-        }
-        Some(self.wall_of_vial(vial, p, ld))
-    }
-
-    /// A lit matt surface.
-    fn lit(&self, material: usize, normal: &Vec3, p: &Vec3, share: f64) -> Rgb {
-        let mut out = [0.0; 3];
-        for (s, bake) in self.bakes.iter().enumerate() {
-            let source = &self.scene.light.sources[s];
-            add(
-                &mut out,
-                bake.materials[material],
-                share * self.scene.light.at(s, p, self.size) * source.on_surface(normal),
-            );
-        }
-        out
-    }
-
-    fn cap_seen(&self, p: Local, d: Local, radius: f64, ribs: u32, from_edge: f64) -> Rgb {
-        let mut angle = p.x.atan2(p.z);
-        let mut shade = 0.92;
-        if ribs > 0 && from_edge > 0.8 {
-            let phase = angle * f64::from(ribs);
-            angle += 0.35 * phase.cos();
-            shade -= 0.12 * (0.5 - 0.5 * phase.sin());
-        }
-        let n = self.turn_to_world(angle.sin(), angle.cos(), 0.0);
-        let mut out = self.lit(
-            self.extra.cap,
-            &n,
-            &self.world(p),
-            shade * step(0.0, 1.2, from_edge + 0.5).max(0.55),
-        );
-        // Plastic has a soft gloss.
-        let (nx, nz) = (p.x / radius, p.z / radius);
-        let dn = d.x * nx + d.z * nz;
-        let mirror = self.turn_to_world(d.x - 2.0 * dn * nx, d.z - 2.0 * dn * nz, d.h);
-        let blur = self.room(&mirror, None).map(|v| v.min(4.0));
-        add(&mut out, blur, 0.6 * fresnel(1.0, 1.5, -dn));
-        out
-    }
-
-    /// Into an open vial from above its rim.
-    fn mouth_seen(&self, o: Local, ld: Local, d: &Vec3, vial: &Vial) -> Option<Rgb> {
-        let t = Self::meets_disc(o, ld, vial.height_mm, vial.outer_radius())?;
-        let p = Local {
-            x: o.x + ld.x * t,
-            z: o.z + ld.z * t,
-            h: vial.height_mm,
-        };
-        let r = p.x.hypot(p.z);
-        let mut behind = self.beyond(&self.world(p), d, None);
-        if r > vial.inner_radius() {
-            // The rim: rounded glass, bright and dark.
-            let round = ((r - vial.inner_radius()) / vial.wall_mm * std::f64::consts::PI).sin();
-            behind = scaled(behind, 0.55 + 0.5 * round);
-        } else {
-            behind = scaled(behind, 0.88);
-        }
-        Some(behind)
-    }
-
-    fn wall_of_vial(&self, vial: &Vial, p: Local, ld: Local) -> Rgb {
-        let scene = self.scene;
-        let across = ld.x.hypot(ld.z);
-        let (ux, uz) = (ld.x / across, ld.z / across);
-        let b = p.x * uz - p.z * ux;
-        let k = ld.h;
-        let radius = vial.outer_radius();
-        let level = scene.liquid.as_ref().map_or(0.0, |l| vial.level(l.fill));
-        let (liquid_pass, air_pass) = (
-            vial.pass(b, k, Inside::Liquid),
-            vial.pass(b, k, Inside::Air),
-        );
-        let solid = p.h < vial.base_mm;
-        // The liquid climbs the wall: its surface is higher there than in the middle.
-        let climb = 1.1;
-        let front = p.h + liquid_pass.rise[0];
-        let back = p.h + liquid_pass.rise[1];
-        let mut shade = 1.0;
-        let mut wet = 1.0;
-        let pass: Passage;
-        if solid {
-            pass = vial.pass(b, k, Inside::Solid);
-            let depth = p.h / vial.base_mm;
-            // The bottom is uneven inside: it bends light away.
-            shade =
-                0.62 + 0.22 * depth + 0.10 * texture(b / radius * 4.0, p.h / 1.3, scene.seed ^ 77);
-            if p.h < 0.7 {
-                shade *= 0.7;
-            }
-            wet = 0.0;
-        } else if front < level && back < level {
-            pass = liquid_pass;
-            shade *= 1.0 - 0.30 * (-(front - vial.base_mm) / 0.6).exp();
-        } else if front >= level && back >= level + climb {
-            pass = air_pass;
-            wet = 0.0;
-        } else if front < level {
-            // From below at the surface: it mirrors the liquid underneath.
-            pass = liquid_pass;
-            shade *= 0.93;
-        } else {
-            // From above through the surface: air, then liquid.
-            let share = ((level - back) / (front - back).abs().max(0.3)).clamp(0.0, 1.0);
-            pass = Passage {
-                turn: air_pass.turn * (1.0 - share) + liquid_pass.turn * share,
-                inside_mm: liquid_pass.inside_mm * share,
-                ..air_pass
-            };
-            wet = share;
-            shade *= 0.90;
-        }
-        if !solid && level > 0.0 {
-            // Where the liquid climbs the front and the far wall, it is a prism that shows the dark or bright room.
-            let band = |h: f64| ((h - level + 0.25) / climb).clamp(0.0, 1.0);
-            let dark = |u: f64| (std::f64::consts::PI * u).sin().powf(0.7);
-            let front_band = band(front);
-            shade *= 1.0 - 0.48 * dark(front_band);
-            shade += 0.22 * (-0.5 * ((front - level - climb) / 0.18).powi(2)).exp();
-            if front > level {
-                shade *= 1.0 - 0.22 * dark(band(back));
-            }
-        }
-        if p.h > vial.height_mm - 0.8 && vial.cap.is_none() {
-            shade *= 0.75;
-        }
-        let sign = if b >= 0.0 { 1.0 } else { -1.0 };
-        let rotated = |turn: f64| {
-            let (s, c) = (turn * sign).sin_cos();
-            (ux * c - uz * s, ux * s + uz * c)
-        };
-        let (ex, ez) = rotated(pass.turn);
-        let along = (radius * radius - b * b).max(0.0).sqrt();
-        let exit = Local {
-            x: b * ez + ex * along,
-            z: -b * ex + ez * along,
-            h: (p.h + pass.rise[2]).max(0.02),
-        };
-        let exit_d = self.turn_to_world(ex * across, ez * across, k);
-        let relative = scene.liquid.as_ref().map_or(1.0, |l| {
-            let u = ((0.5 * (front + back) - vial.base_mm) / (level - vial.base_mm).max(1.0))
-                .clamp(0.0, 1.0);
-            1.0 + l.layers * (1.0 - 2.0 * u)
-        });
-        let mm = if wet > 0.0 { pass.inside_mm } else { 0.0 };
-        let veil = Veil { mm, relative };
-        let mut seen = self.beyond(&self.world(exit), &exit_d, Some(veil));
-        if let Some(liquid) = &scene.liquid
-            && mm > 0.0
-        {
-            if liquid.turbidity > 0.0 {
-                let kept = (1.0 - liquid.turbidity).powf(mm / vial.path_mm());
-                let at = self.world(Local {
-                    x: 0.0,
-                    z: 0.0,
-                    h: p.h,
-                });
-                seen = scaled(seen, kept);
-                for (s, bake) in self.bakes.iter().enumerate() {
-                    let field = scene.light.at(s, &at, self.size);
-                    add(&mut seen, bake.cloud(mm, relative), (1.0 - kept) * field);
-                }
-            }
-            self.bubbles(
-                &mut seen,
-                vial,
-                &pass,
-                b,
-                rotated(pass.turn_inside),
-                0.5 * (front + back),
-                level,
-            );
-        }
-        let tint: Rgb = std::array::from_fn(|c| vial.wall_tint[c].powf(pass.wall_mm) as f32);
-        let share = pass.let_through * shade;
-        let mut out: Rgb = std::array::from_fn(|c| seen[c] * tint[c] * share as f32);
-
-        // Reflections of the room: off the near wall, and off the far one through the liquid.
-        let (nx, nz) = (p.x / radius, p.z / radius);
-        let dn = ld.x * nx + ld.z * nz;
-        let mirror = self.turn_to_world(ld.x - 2.0 * dn * nx, ld.z - 2.0 * dn * nz, ld.h);
-        add(
-            &mut out,
-            self.reflected(&self.world(p), &mirror, None),
-            pass.reflected,
-        );
-        if pass.echo > 0.0 && !solid {
-            let (qx, qz) = rotated(pass.echo_turn);
-            let back = self.turn_to_world(qx * across, qz * across, k);
-            let veil = Veil {
-                mm: 2.0 * mm,
-                relative,
-            };
-            add(
-                &mut out,
-                self.reflected(&self.world(p), &back, Some(veil)),
-                pass.echo * 0.7,
-            );
-        }
-        out
-    }
-
-    /// What a reflected ray meets: the card at the sides of the vial, table or room.
-    fn reflected(&self, p: &Vec3, d: &Vec3, veil: Option<Veil>) -> Rgb {
-        if d.z > 0.02 && d.dot(&self.up) >= -0.02 {
-            self.room(d, veil)
-        } else {
-            self.beyond(p, d, veil)
-        }
-    }
-
-    #[allow(clippy::too_many_arguments)]
-    fn bubbles(
-        &self,
-        seen: &mut Rgb,
-        vial: &Vial,
-        pass: &Passage,
-        b: f64,
-        dir: (f64, f64),
-        h: f64,
-        level: f64,
-    ) {
-        let Some(liquid) = &self.scene.liquid else {
-            return;
-        };
-        if !pass.inside_impact.is_finite() {
-            return;
-        }
-        let impact = pass.inside_impact * if b >= 0.0 { 1.0 } else { -1.0 };
-        for [x, z, up, r] in &liquid.bubbles {
-            let (x, z) = (x * vial.inner_radius(), z * vial.inner_radius());
-            let dh = vial.base_mm + up * (level - vial.base_mm) - h;
-            if dh.abs() > *r {
-                continue;
-            }
-            let side = x * dir.1 - z * dir.0 - impact;
-            let u = side.hypot(dh) / r;
-            if u < 1.0 {
-                // Total reflection at the bubble's edge shows the dark surroundings; its middle is a weak lens; a spark on top.
-                let spark = ((side / r - 0.3).hypot(dh / r - 0.35) < 0.18) as i32 as f64;
-                let shade = if u > 0.62 {
-                    0.42 + 0.4 * (1.0 - u)
-                } else {
-                    1.04
-                } + 0.9 * spark;
-                *seen = scaled(*seen, shade);
-            }
-        }
     }
 
     /// Mean sensor values of bare paper at a point of the face, for light truth and exposure.
@@ -782,9 +483,9 @@ impl<'a> Stage<'a> {
         let p = Vec3::new(x, self.size[1] - y, 0.0);
         let mut out = [0.0; 3];
         for (s, bake) in self.bakes.iter().enumerate() {
-            let field = self.scene.light.at(s, &p, self.size);
-            for c in 0..3 {
-                out[c] += field * f64::from(bake.materials[0][c]);
+            let field = self.fields[s].at(&p);
+            for (sum, v) in out.iter_mut().zip(bake.materials[0]) {
+                *sum += field * f64::from(v);
             }
         }
         out
@@ -816,9 +517,5 @@ impl<'a> Stage<'a> {
         let u = x / self.size[0] * 2.0 - 1.0;
         self.camera
             .project(&Vec3::new(x, self.size[1] - y, bend * u * u))
-    }
-
-    pub fn layout(&self) -> &Layout {
-        self.card
     }
 }

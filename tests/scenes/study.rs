@@ -7,8 +7,7 @@ mod scenes;
 
 use rand::Rng;
 use scenes::dye::Series;
-use scenes::population::Kind;
-use scenes::{Layout, Scene, Session, Truth, plain, render};
+use scenes::{Foul, Layout, Scene, Session, Truth, plain, render};
 use tintwell::card::design::Design;
 use tintwell::chart::{Chart, Origin, Terms, calibrate};
 use tintwell::flag::Verdict;
@@ -48,17 +47,17 @@ fn options() -> Options {
 }
 
 /// Scenes that must not be trusted.
-const FOUL: [Kind; 10] = [
-    Kind::ShadowOnVial,
-    Kind::BlownOut,
-    Kind::VeryDark,
-    Kind::BadlyBlurred,
-    Kind::Turbid,
-    Kind::OtherDye,
-    Kind::Flash,
-    Kind::MixedLight,
-    Kind::OverRange,
-    Kind::TwoCards,
+const FOUL: [Foul; 10] = [
+    Foul::Shadow,
+    Foul::BlownOut,
+    Foul::VeryDark,
+    Foul::Blurred,
+    Foul::Turbid,
+    Foul::OtherDye,
+    Foul::FlashGlare,
+    Foul::MixedLight,
+    Foul::OverRange,
+    Foul::TwoCards,
 ];
 
 /// One photo's outcome.
@@ -76,7 +75,7 @@ struct Row {
 /// A photo's bytes and its truth.
 fn shoot(scene: &Scene, card: &Layout) -> (Vec<u8>, Truth) {
     let shot = render(scene, card);
-    (shot.jpeg(90), shot.truth)
+    (shot.jpeg(), shot.truth)
 }
 
 fn main() {
@@ -84,7 +83,7 @@ fn main() {
     let card = Layout::from_json(include_str!("../../calibration/card-side.json"));
     let by = Where::Card(Design::all());
     let mut rows: Vec<Row> = Vec::new();
-    let mut foul: Vec<(Kind, bool, String)> = Vec::new();
+    let mut foul: Vec<(Foul, bool, String)> = Vec::new();
     for series in Series::ALL {
         for k in 0..o.sessions {
             let session_seed = o.seed.wrapping_mul(1000) + k;
@@ -116,10 +115,10 @@ fn main() {
                     let i = place as usize;
                     let c = steps[i] + (place - i as f64) * (steps[i + 1] - steps[i]);
                     let scene = match set {
-                        "own" => session.scene(seed, c),
-                        "light" => session.scene_of(Kind::OtherLight, seed, c),
-                        "camera" => session.scene_of(Kind::OtherCamera, seed, c),
-                        _ => session.scene_of(Kind::UnevenLight, seed, c),
+                        "own" => session.own(c, seed),
+                        "light" => session.other_light(c, seed),
+                        "camera" => session.other_camera(c, seed),
+                        _ => session.uneven(c, seed),
                     };
                     let name = format!("{tag}-{set}-{n}");
                     let (bytes, truth) = shoot(&scene, &card);
@@ -144,7 +143,7 @@ fn main() {
                 let place = (steps.len() as f64 - 1.0) * 0.6;
                 let i = place as usize;
                 let c = steps[i] + (place - i as f64) * (steps[i + 1] - steps[i]);
-                let scene = session.scene_of(kind, session_seed + 5, c);
+                let scene = session.foul(kind, c, session_seed + 5);
                 let name = format!("{tag}-{kind:?}");
                 let (bytes, _) = shoot(&scene, &card);
                 let (caught, note) = match decode(&bytes, &Limits::default())
@@ -203,9 +202,9 @@ fn chart(
         for rep in 0..2 {
             let name = format!("{tag}-std-{i}-{rep}");
             let (bytes, truth) = shoot(
-                &session.scene(
-                    session.seed.wrapping_mul(131) + (2 * i + rep) as u64,
+                &session.own(
                     *value,
+                    session.seed.wrapping_mul(131) + (2 * i + rep) as u64,
                 ),
                 card,
             );

@@ -6,7 +6,7 @@ mod above;
 mod inks;
 mod side;
 
-use super::find::family::{CELLS, COUNT};
+use super::family::{CELLS, COUNT};
 use crate::error::{Error, Result};
 use crate::place::{Area, View};
 

@@ -12,11 +12,12 @@
 mod agree;
 mod decode;
 mod edge;
-pub mod family;
+
 mod luma;
 mod plane;
 mod quad;
 
+use super::family;
 use image::GrayImage;
 
 pub use luma::{Luma, reduce};

@@ -2,5 +2,6 @@
 
 pub mod design;
 pub mod draw;
+pub mod family;
 pub mod find;
 pub mod layout;

@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 use rayon::prelude::*;
 use tintwell::card::design::{Design, Tag};
-use tintwell::card::find::family;
+use tintwell::card::family;
 use tintwell::place::Area;
 
 type Cells = [[bool; family::CELLS]; family::CELLS];

@@ -1,77 +1,50 @@
-//! The face of the card: markers and patches, and nothing else on the upright one.
+//! The face: markers and patches, and nothing else.
 
-use super::pen::{Line, Pen, num};
+use std::fmt::Write as _;
+
+use super::svg::{BLACK, Svg, mm};
 use crate::card::design::{Design, Tag};
-use crate::card::find::family;
-use crate::place::{Area, View};
+use crate::card::family;
+use crate::error::{Error, Result};
 
-/// Draws the face with its top left corner at the origin. The design has passed its check.
-pub(super) fn draw(design: &Design, pen: &mut Pen) {
+/// Draws the face with its top left corner at (`x`, `y`), mm.
+pub(super) fn face(svg: &mut Svg, design: &Design, x: f64, y: f64) -> Result<()> {
     for tag in &design.tags {
-        pen.fill(&marker(tag), [0; 3]);
+        svg.fill("marker", &black_cells(tag, x, y)?, BLACK);
     }
-    for patch in &design.patches {
-        pen.fill(&rectangle(patch.area), patch.srgb);
+    for p in &design.patches {
+        svg.rect(x + p.area.x, y + p.area.y, p.area.w, p.area.h, p.srgb);
     }
-    if design.view == View::Above {
-        frame(design.bay, pen);
-    }
+    Ok(())
 }
 
-/// The black of a marker: its square, with the white cells cut out. One path, so that no seams show between cells.
-fn marker(tag: &Tag) -> String {
-    let mut path = rectangle(tag.area());
-    let cells = family::cells(tag.id).unwrap_or([[true; family::CELLS]; family::CELLS]);
+/// The black cells as one path, a run of a row after another: shapes of their own would show light seams between them.
+fn black_cells(tag: &Tag, x: f64, y: f64) -> Result<String> {
+    let cells = family::cells(tag.id).ok_or_else(|| {
+        Error::new(
+            format!("marker {} is not in the family", tag.id),
+            format!("choose an id from 0 to {}", family::COUNT - 1),
+        )
+    })?;
     let cell = tag.cell();
-    for (row, blacks) in cells.iter().enumerate() {
-        for (column, _) in blacks.iter().enumerate().filter(|(_, black)| !**black) {
-            let (x, y) = (tag.x + cell * column as f64, tag.y + cell * row as f64);
-            path += &rectangle(Area {
-                x,
-                y,
-                w: cell,
-                h: cell,
-            });
+    let mut path = String::new();
+    for (r, row) in cells.iter().enumerate() {
+        let mut column = 0;
+        for run in row.chunk_by(|a, b| a == b) {
+            if run[0] {
+                // Writing to a string does not fail.
+                let _ = write!(
+                    path,
+                    "M{} {}h{}v{}h{}z",
+                    mm(x + tag.x + cell * column as f64),
+                    mm(y + tag.y + cell * r as f64),
+                    mm(cell * run.len() as f64),
+                    mm(cell),
+                    mm(-cell * run.len() as f64),
+                );
+            }
+            column += run.len();
         }
     }
-    path
-}
-
-fn rectangle(a: Area) -> String {
-    format!(
-        "M{} {}h{}v{}h{}z",
-        num(a.x),
-        num(a.y),
-        num(a.w),
-        num(a.h),
-        num(-a.w)
-    )
-}
-
-/// Marks around the bay of the flat card: its corners, and where its middle lies. They stand outside the bay, because
-/// anything printed under the vial would be seen through the liquid.
-fn frame(bay: Area, pen: &mut Pen) {
-    // Half of the millimetre and a half that the designs leave between the bay and the named paper.
-    let off = 0.75;
-    let arm = 7.0;
-    let around = bay.shrunk(-off);
-    let (cx, cy) = bay.centre();
-    for (x, inward_x) in [(around.x, 1.0), (around.x + around.w, -1.0)] {
-        for (y, inward_y) in [(around.y, 1.0), (around.y + around.h, -1.0)] {
-            pen.line(
-                &[(x, y + inward_y * arm), (x, y), (x + inward_x * arm, y)],
-                Line::Solid,
-            );
-        }
-        pen.line(
-            &[(x, cy - 1.0), (x + 0.5 * inward_x, cy), (x, cy + 1.0)],
-            Line::Solid,
-        );
-    }
-    for (y, inward) in [(around.y, 1.0), (around.y + around.h, -1.0)] {
-        pen.line(
-            &[(cx - 1.0, y), (cx, y + 0.5 * inward), (cx + 1.0, y)],
-            Line::Solid,
-        );
-    }
+    Ok(path)
 }

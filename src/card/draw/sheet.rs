@@ -1,272 +1,452 @@
-//! The sheet around the face: wings and foot of the upright card, the apron of the flat one, lines to cut and fold.
-//!
-//! The upright card lies across the sheet. Its wings fold back and hold it upright like a screen; its foot folds towards
-//! the reader and lies under the vial, whose weight keeps it there.
+//! The sheet around the face: flap, wings, cut and fold lines, scale bar, words.
 //!
 //! ```text
-//!        . . . . . title, cut off . . . . .
-//!       +--------+----------------+--------+
-//!       |  left  :                :  right |
-//!       |  wing  :      face      :  wing  |
-//!       +--------+- - - fold - - -+--------+
-//!                |      foot      |
-//!                +----------------+
+//!   upright card, paper across              flat card, paper along
+//!   name               scale bar            name        scale bar
+//!   +-------+------------+-------+          +--------------------+
+//!   | wing  :    face    : wing  |          |        face        |
+//!   |       :            :       |          |                    |
+//!   +-------+- - - - - - +-------+          |  photo    cautions |
+//!    print  |    flap    |  fold            +--------------------+
+//!           +------------+                     print    cut
 //! ```
+//! A single panel behind the face cannot hold it upright: it would have to be as long as the face, and flap, face and
+//! panel together are longer than the paper. Two wings folded back hold it at a right angle to the table.
 
-use super::foot;
-use super::pen::{Anchor, Line, Pen, Type};
-use super::words::{self, Block};
-use super::{Paper, face};
+use super::face::face;
+use super::svg::{Anchor, BLACK, Style, Svg, mm};
+use super::wording::{self as words, Item};
+use super::{Paper, Result};
 use crate::card::design::Design;
-use crate::error::{Error, Result};
-use crate::place::{Area, View};
+use crate::error::Error;
+use crate::place::View;
 
-/// Paper along the edge that printers leave blank, mm: common practice, most need 3 to 5.
-pub(super) const MARGIN: f64 = 6.0;
-/// Width of a wing, mm: what Letter leaves beside a face of 180 mm; folded back by half a right angle or more it stands.
+/// What printers leave bare along the paper's edges, at most (common practice: 4 to 6 mm).
+pub(super) const PRINTER_MARGIN: f64 = 6.0;
+/// The head with name and scale bar, mm.
+const HEAD: f64 = 22.0;
+/// Base flap, mm: deeper than the widest ring, so that the vial's weight holds the flap down.
+const FLAP: f64 = 45.0;
+/// Wings: as wide as Letter across allows.
 const WING: f64 = 42.0;
-/// Depth of the foot, mm: the largest ring and the scale bar.
-const FOOT: f64 = 45.0;
-/// Depth of the part below the flat card, mm: its words and the scale bar.
-const APRON: f64 = 73.0;
-/// Height of the title above the cut line, mm.
-const TITLE: f64 = 16.0;
+/// Words below the face of a flat card.
+const PANEL: f64 = 54.0;
+/// Words below the cut line of a flat card.
+const FOOT: f64 = 16.0;
+/// Cut and fold lines keep this far off the face, so that they never touch bare paper that is measured.
+const CLEAR: f64 = 0.3;
 
-const NAME: Type = Type {
-    size: 7.0,
-    bold: true,
-};
-const HEADING: Type = Type {
+/// Vial widths with a ring of their own, mm.
+pub(super) const RINGS: [f64; 5] = [12.0, 16.0, 20.0, 24.0, 28.0];
+/// From the card to the back of every ring: nearly touching, and room for a rim wider than the foot.
+const RING_GAP: f64 = 1.5;
+
+/// Length of the scale bar, mm.
+pub(super) const BAR: f64 = 100.0;
+
+const GREY: [u8; 3] = [96, 96, 96];
+/// Deep blue-green of titles and numerals, off the face; black on cards in black ink.
+const ACCENT: [u8; 3] = [12, 84, 92];
+
+/// Text sizes, mm: 2.8 mm is about 8 points.
+const BODY: f64 = 2.8;
+const LINE: f64 = 3.6;
+const TITLE: f64 = 3.5;
+/// From a title's baseline to that of the first line below.
+const UNDER_TITLE: f64 = 4.8;
+/// Words on flap and panel start this far from the card's edge, in line with the markers.
+const TEXT_INDENT: f64 = 6.0;
+
+/// How a list is set, mm.
+#[derive(Clone, Copy)]
+struct Set {
+    /// Height of the em.
+    size: f64,
+    /// From line to line.
+    line: f64,
+    /// More between items.
+    gap: f64,
+}
+
+/// The wings are read at arm's length beside the standing card: a larger size.
+const WING_SET: Set = Set {
     size: 3.1,
-    bold: true,
+    line: 4.0,
+    gap: 3.6,
 };
-const BODY: Type = Type {
-    size: 2.5,
-    bold: false,
+const PANEL_SET: Set = Set {
+    size: BODY,
+    line: LINE,
+    gap: 2.2,
 };
-/// From one baseline of the body to the next, mm; a gap between paragraphs is half of it.
-const LEADING: f64 = 3.5;
 
-/// Where things lie on the sheet, mm from its top left corner.
-#[derive(Debug)]
-pub(super) struct Sheet {
-    pub width: f64,
-    pub height: f64,
-    /// The face of the design.
-    pub face: Area,
-    /// The parts that may bear words; the tests hold the drawing to them.
-    #[cfg_attr(not(test), allow(dead_code))]
-    pub panels: Vec<Area>,
+/// Where the face lies on the sheet: its top left corner, mm.
+pub(super) fn face_origin(design: &Design, paper: Paper) -> (f64, f64) {
+    let (w, h) = size(design, paper);
+    (
+        (w - design.width_mm) / 2.0,
+        (h - height(design)) / 2.0 + HEAD,
+    )
 }
 
-impl Sheet {
-    /// The sheet for a design.
-    ///
-    /// # Errors
-    /// If it does not fit within the printer's margins.
-    pub(super) fn new(design: &Design, paper: Paper) -> Result<Sheet> {
-        let (short, long) = paper.size_mm();
-        let (w, h) = (design.width_mm, design.height_mm);
-        let (width, height, wing, below) = match design.view {
-            View::Side => (long, short, WING, FOOT),
-            View::Above => (short, long, 0.0, APRON),
-        };
-        let (used_width, used_height) = (w + 2.0 * wing, TITLE + h + below);
-        if used_width > width - 2.0 * MARGIN || used_height > height - 2.0 * MARGIN {
-            return Err(Error::new(
-                format!(
-                    "the card needs {used_width} x {used_height} mm, but {paper:?} has {:.1} x {:.1} mm within its margins",
-                    width - 2.0 * MARGIN,
-                    height - 2.0 * MARGIN
-                ),
-                "choose another paper or a smaller card",
-            )
-            .about(design.id));
-        }
-        let (x, top) = ((width - w) / 2.0, (height - used_height) / 2.0);
-        let face = Area {
-            x,
-            y: top + TITLE,
-            w,
-            h,
-        };
-        let mut panels = vec![
-            Area {
-                x: x - wing,
-                y: top,
-                w: used_width,
-                h: TITLE,
-            },
-            Area {
-                x,
-                y: face.y + h,
-                w,
-                h: below,
-            },
-        ];
-        if wing > 0.0 {
-            panels.push(Area {
-                x: x - wing,
-                y: face.y,
-                w: wing,
-                h,
-            });
-            panels.push(Area {
-                x: x + w,
-                y: face.y,
-                w: wing,
-                h,
-            });
-        }
-        Ok(Sheet {
-            width,
-            height,
-            face,
-            panels,
-        })
+/// Width and height of the sheet, mm.
+pub(super) fn size(design: &Design, paper: Paper) -> (f64, f64) {
+    let (short, long) = paper.edges_mm();
+    match design.view {
+        View::Side => (long, short),
+        View::Above => (short, long),
     }
 }
 
-/// The sheet as SVG, one user unit to a millimetre.
-pub(super) fn svg(design: &Design, paper: Paper) -> Result<String> {
-    design.check()?;
-    let sheet = Sheet::new(design, paper)?;
-    let mut pen = Pen::default();
-    pen.moved(sheet.face.x, sheet.face.y, |pen| {
-        face::draw(design, pen);
-        match design.view {
-            View::Side => upright(design, pen),
-            View::Above => flat(design, pen),
+/// Everything from the head to the last line.
+fn height(design: &Design) -> f64 {
+    HEAD + design.height_mm
+        + match design.view {
+            View::Side => FLAP,
+            View::Above => PANEL + FOOT,
         }
-    });
-    Ok(pen.svg(sheet.width, sheet.height))
 }
 
-/// Everything around the face of the upright card; the origin is the face's top left corner.
-fn upright(design: &Design, pen: &mut Pen) {
-    let (w, h) = (design.width_mm, design.height_mm);
-    let (left, right, bottom) = (-WING, w + WING, h + FOOT);
-    // Blunt corners at the front of the foot.
-    let blunt = 3.0;
-    pen.line(
-        &[
-            (left, 0.0),
-            (right, 0.0),
-            (right, h),
-            (w, h),
-            (w, bottom - blunt),
-            (w - blunt, bottom),
-            (blunt, bottom),
-            (0.0, bottom - blunt),
-            (0.0, h),
-            (left, h),
-            (left, 0.0),
-        ],
-        Line::Solid,
-    );
-    pen.line(&[(0.0, 0.0), (0.0, h)], Line::Back);
-    pen.line(&[(w, 0.0), (w, h)], Line::Back);
-    // The fold leaves out the bay: nothing is printed there.
-    pen.line(&[(design.bay.x, h), (0.0, h)], Line::Forward);
-    pen.line(&[(design.bay.x + design.bay.w, h), (w, h)], Line::Forward);
+fn width(design: &Design) -> f64 {
+    design.width_mm
+        + match design.view {
+            View::Side => 2.0 * WING,
+            View::Above => 0.0,
+        }
+}
 
-    title(design, left, right, pen);
-    let key = [
-        (Line::Solid, "cut"),
-        (Line::Back, "fold back"),
-        (Line::Forward, "fold towards you"),
-    ];
-    let mut x = right - 71.0;
-    for (line, meaning) in key {
-        pen.line(&[(x, -4.9), (x + 11.0, -4.9)], line);
-        pen.text((x + 12.5, -4.0), Anchor::Start, BODY, meaning);
-        x += if line == Line::Solid { 19.5 } else { 26.5 };
+/// The whole sheet.
+///
+/// # Errors
+/// If the paper is too small.
+pub(super) fn sheet(design: &Design, paper: Paper) -> Result<Svg> {
+    let (w, h) = size(design, paper);
+    let room = |edge: f64| edge - 2.0 * PRINTER_MARGIN;
+    if width(design) + 2.0 * CLEAR > room(w) || height(design) + 2.0 * CLEAR > room(h) {
+        return Err(Error::new(
+            format!(
+                "the card needs {} x {} mm, {paper:?} has {} x {} mm between the printer margins",
+                width(design),
+                height(design),
+                room(w),
+                room(h)
+            ),
+            "choose larger paper",
+        ));
     }
-
-    block((left + 4.5, 11.0), &words::MAKE_UPRIGHT, pen);
-    block((w + 4.5, 11.0), &words::PHOTO_UPRIGHT, pen);
-
-    let middle = design.bay.centre().0;
-    foot::rings(middle, h, pen);
-    block((8.0, h + 10.0), &words::CARE_UPRIGHT, pen);
-    block((w / 2.0 + 28.0, h + 10.0), &words::LIMITS_UPRIGHT, pen);
-    scale(design, bottom - 6.8, pen);
-}
-
-/// Everything around the face of the flat card; the origin is the face's top left corner.
-fn flat(design: &Design, pen: &mut Pen) {
-    let (w, h) = (design.width_mm, design.height_mm);
-    let bottom = h + APRON;
-    pen.line(
-        &[(0.0, 0.0), (w, 0.0), (w, bottom), (0.0, bottom), (0.0, 0.0)],
-        Line::Solid,
-    );
-    title(design, 0.0, w, pen);
-    let pitch = w / words::FLAT.len() as f64;
-    for (column, words) in words::FLAT.iter().enumerate() {
-        block((6.0 + pitch * column as f64, h + 8.0), words, pen);
-    }
-    scale(design, bottom - 7.3, pen);
-}
-
-/// Name and purpose above the cut line, between `left` and `right`.
-fn title(design: &Design, left: f64, right: f64, pen: &mut Pen) {
-    let ink = if design.patches.iter().all(|p| p.neutral) {
-        ", black ink only"
-    } else {
-        ""
+    let (x, y) = face_origin(design, paper);
+    let mono = design.patches.iter().all(|p| p.neutral);
+    let mut sheet = Sheet {
+        svg: Svg::new(w, h),
+        design,
+        x,
+        y,
+        accent: if mono { BLACK } else { ACCENT },
     };
-    let view = match design.view {
-        View::Side => "for vials seen from the side",
-        View::Above => "for open vials seen from above",
-    };
-    pen.text((left, -4.0), Anchor::Start, NAME, "Tintwell");
-    pen.text(
-        (left + 35.0, -4.0),
-        Anchor::Start,
-        HEADING,
-        &format!("Card {}, {view}{ink}", design.id),
-    );
-    let advice = "Print at 100 % (“actual size”), never “fit to page”";
-    pen.text((right, -9.0), Anchor::End, BODY, advice);
+    face(&mut sheet.svg, design, x, y)?;
+    sheet.head(&words::kind(design.id, design.view, mono));
+    match design.view {
+        View::Side => sheet.upright(),
+        View::Above => sheet.flat(),
+    }
+    Ok(sheet.svg)
 }
 
-/// The scale bar in the middle of the card's width, and below it what it is for and the card's id.
-fn scale(design: &Design, y: f64, pen: &mut Pen) {
-    let middle = design.width_mm / 2.0;
-    foot::bar(middle - f64::from(foot::BAR_MM) / 2.0, y, pen);
-    let caption = format!(
-        "This bar is exactly {} mm long. If it is not, print again at 100 %.   Tintwell card {}",
-        foot::BAR_MM,
-        design.id
-    );
-    pen.text((middle, y + 3.9), Anchor::Middle, BODY, &caption);
+struct Sheet<'a> {
+    svg: Svg,
+    design: &'a Design,
+    /// The face's top left corner.
+    x: f64,
+    y: f64,
+    accent: [u8; 3],
 }
 
-/// A heading with its baseline at the point, and its lines below.
-fn block((x, y): (f64, f64), block: &Block, pen: &mut Pen) {
-    pen.text((x, y), Anchor::Start, HEADING, block.heading);
-    let mut baseline = y + 1.0;
-    for line in block.lines {
-        if line.is_empty() {
-            baseline += LEADING / 2.0;
-            continue;
+impl Sheet<'_> {
+    fn style(&self, size: f64) -> Style {
+        Style {
+            size,
+            bold: false,
+            colour: BLACK,
+            anchor: Anchor::Start,
         }
-        baseline += LEADING;
-        // Figures hang; the lines of a step stand under its text.
-        let (number, text) = line.split_once("  ").unwrap_or(("", line));
-        let steps = block.lines[0].starts_with("1  ");
-        if !number.is_empty() {
-            pen.text((x, baseline), Anchor::Start, BODY, number);
+    }
+
+    fn title_style(&self) -> Style {
+        Style {
+            bold: true,
+            colour: self.accent,
+            ..self.style(TITLE)
         }
-        pen.text(
-            (if steps { x + HANG } else { x }, baseline),
-            Anchor::Start,
-            BODY,
-            text,
+    }
+
+    /// Name and kind on the left, scale bar on the right, over the full width of the card.
+    fn head(&mut self, kind: &str) {
+        let outset = (width(self.design) - self.design.width_mm) / 2.0;
+        let (left, right) = (self.x - outset, self.x + self.design.width_mm + outset);
+        let top = self.y - HEAD;
+        self.emblem(left + 5.0, top + 5.4, 4.6);
+        let name = Style {
+            size: 8.4,
+            ..self.title_style()
+        };
+        self.svg.text(left + 12.6, top + 8.3, name, words::NAME);
+        let kind_style = self.style(BODY);
+        self.svg.text(left + 0.4, top + 15.4, kind_style, kind);
+        self.bar(right - BAR - 0.2, top + 5.4);
+    }
+
+    /// A round well, partly filled: a ring and a segment.
+    fn emblem(&mut self, cx: f64, cy: f64, r: f64) {
+        let inner = r - 1.3;
+        // The liquid's surface lies a fifth of the radius below the middle.
+        let (dy, dx) = (0.2 * inner, (1.0_f64 - 0.2 * 0.2).sqrt() * inner);
+        let path = format!(
+            "M{} {}A{i} {i} 0 0 0 {} {}z",
+            mm(cx - dx),
+            mm(cy + dy),
+            mm(cx + dx),
+            mm(cy + dy),
+            i = mm(inner)
         );
+        self.svg.fill("emblem", &path, self.accent);
+        self.svg.circle(cx, cy, r - 0.3, 0.6, self.accent);
+    }
+
+    /// The bar to check the scale: its outer edges are exactly [`BAR`] apart. One path, so that edges that meet do not
+    /// add up to a darker, longer one.
+    fn bar(&mut self, x: f64, y: f64) {
+        let deep = 1.6;
+        let thin = 0.15;
+        let mut path = block(x, y, BAR, thin)
+            + &block(x, y + deep - thin, BAR, thin)
+            + &block(x + BAR - thin, y, thin, deep);
+        for dark in (0..10).step_by(2) {
+            path += &block(x + 10.0 * f64::from(dark), y, 10.0, deep);
+        }
+        let tick = 0.1;
+        for at in 0..=100 {
+            let long = match at {
+                t if t % 10 == 0 => 2.2,
+                t if t % 5 == 0 => 1.6,
+                _ => 1.0,
+            };
+            // The first and last tick lie inside the bar, the others on their millimetre.
+            let left = (f64::from(at) - tick / 2.0).clamp(0.0, BAR - tick);
+            path += &block(x + left, y + deep, tick, long);
+        }
+        self.svg.fill("scale-bar", &path, BLACK);
+        let number = self.style(2.3);
+        for (at, anchor, label) in [
+            (0.0, Anchor::Start, "0"),
+            (BAR / 2.0, Anchor::Middle, "50"),
+            (BAR, Anchor::End, "100 mm"),
+        ] {
+            self.svg
+                .text(x + at, y + 6.2, Style { anchor, ..number }, label);
+        }
+        let caption = Style {
+            bold: true,
+            ..self.style(2.6)
+        };
+        self.svg.text(x, y - 1.6, caption, words::BAR);
+        let check = Style {
+            anchor: Anchor::End,
+            ..self.style(2.3)
+        };
+        self.svg.text(x + BAR, y + 9.8, check, words::BAR_CHECK);
+    }
+
+    fn upright(&mut self) {
+        let (x, y) = (self.x, self.y);
+        let (w, h) = (self.design.width_mm, self.design.height_mm);
+        // One outline around wings, face and flap.
+        let c = CLEAR;
+        self.svg.stroke(
+            &format!(
+                "M{} {}h{}v{}h{}v{}h{}v{}h{}z",
+                mm(x - WING - c),
+                mm(y - c),
+                mm(w + 2.0 * (WING + c)),
+                mm(h + 2.0 * c),
+                mm(-WING),
+                mm(FLAP),
+                mm(-w - 2.0 * c),
+                mm(-FLAP),
+                mm(-WING),
+            ),
+            0.2,
+            "",
+            GREY,
+        );
+        let wings = format!(
+            "M{} {}v{}M{} {}v{}M{} {}h{}",
+            mm(x - c),
+            mm(y),
+            mm(h),
+            mm(x + w + c),
+            mm(y),
+            mm(h),
+            mm(x),
+            mm(y + h + c),
+            mm(w)
+        );
+        self.svg.stroke(&wings, 0.2, "2.4 1.6", GREY);
+
+        let (title, photo) = (words::PHOTO_TITLE, &words::PHOTO_SIDE);
+        self.items(x - WING + 4.0, y + 9.0, title, photo, true, WING_SET);
+        let (title, cautions) = (words::CAUTION_TITLE, &words::CAUTIONS_SIDE);
+        self.items(x + w + 5.0, y + 9.0, title, cautions, false, WING_SET);
+        self.signature(x + w + 5.0, y + h - 6.0, Anchor::Start);
+        let below = y + h + 9.0;
+        self.lines(x - WING, below, words::PRINT_TITLE, &words::PRINT);
+        self.lines(x + w + 4.0, below, words::FOLD_TITLE, &words::FOLD);
+        self.flap();
+    }
+
+    /// Rings in the middle of the bay, all touching one line before the card, and what they are for.
+    fn flap(&mut self) {
+        let top = self.y + self.design.height_mm;
+        let middle = self.x + self.design.bay.centre().0;
+        let back = top + RING_GAP;
+        for d in RINGS {
+            self.svg.circle(middle, back + d / 2.0, d / 2.0, 0.15, GREY);
+        }
+        let label = Style {
+            size: 1.7,
+            anchor: Anchor::Middle,
+            colour: GREY,
+            ..self.style(1.7)
+        };
+        for d in RINGS {
+            self.svg
+                .text(middle, back + d - 0.7, label, &format!("{d}"));
+        }
+        let x = self.x + TEXT_INDENT;
+        self.lines(x, top + 11.0, words::STAND_TITLE, &words::STAND);
+        let widths = RINGS.map(|d| d.to_string()).join(", ") + " mm.";
+        let below = top + 11.0 + UNDER_TITLE + LINE * words::STAND.len() as f64;
+        let style = self.style(BODY);
+        self.svg.text(x, below, style, &widths);
+        let x = middle + RINGS[RINGS.len() - 1] / 2.0 + 16.0;
+        self.lines(x, top + 11.0, words::FIRST_TITLE, &words::FIRST);
+    }
+
+    fn flat(&mut self) {
+        let (x, y) = (self.x, self.y);
+        let (w, h) = (self.design.width_mm, self.design.height_mm);
+        let c = CLEAR;
+        self.svg.stroke(
+            &format!(
+                "M{} {}h{}v{}h{}z",
+                mm(x - c),
+                mm(y - c),
+                mm(w + 2.0 * c),
+                mm(h + PANEL + c),
+                mm(-w - 2.0 * c)
+            ),
+            0.2,
+            "",
+            GREY,
+        );
+        self.svg.stroke(
+            &format!("M{} {}h{}", mm(x + 6.0), mm(y + h + c), mm(w - 12.0)),
+            0.15,
+            "",
+            GREY,
+        );
+        self.ring();
+        let (left, right, top) = (x + TEXT_INDENT, x + 122.0, y + h + 9.0);
+        let (title, photo) = (words::PHOTO_TITLE, &words::PHOTO_ABOVE);
+        self.items(left, top, title, photo, true, PANEL_SET);
+        let (title, cautions) = (words::CAUTION_TITLE, &words::CAUTIONS_ABOVE);
+        self.items(right, top, title, cautions, false, PANEL_SET);
+        self.signature(x + w - TEXT_INDENT, top, Anchor::End);
+        let below = y + h + PANEL + 6.5;
+        self.lines(left, below, words::PRINT_TITLE, &words::PRINT_FLAT);
+        self.lines(right, below, words::CUT_TITLE, &words::CUT);
+    }
+
+    /// The foot mark of a flat card: four arcs of a circle, in the strip between the bay and the paper around it, so that
+    /// the bay stays bare.
+    fn ring(&mut self) {
+        let bay = self.design.bay;
+        let (cx, cy) = bay.centre();
+        let (cx, cy) = (self.x + cx, self.y + cy);
+        let r = bay.w / 2.0 + 0.75;
+        // Up to here the circle stays outside the bay's edge, with half the line and a little more.
+        let reach = ((bay.w / 2.0 + 0.2) / r).acos() * 0.95;
+        let (across, along) = (r * reach.sin(), r * reach.cos());
+        let mut path = String::new();
+        for (ux, uy) in [(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)] {
+            path += &format!(
+                "M{} {}A{r} {r} 0 0 1 {} {}",
+                mm(cx + along * ux + across * uy),
+                mm(cy + along * uy - across * ux),
+                mm(cx + along * ux - across * uy),
+                mm(cy + along * uy + across * ux),
+                r = mm(r)
+            );
+        }
+        self.svg.stroke(&path, 0.2, "", GREY);
+    }
+
+    /// Card id and name where they stay with the cut card.
+    fn signature(&mut self, x: f64, y: f64, anchor: Anchor) {
+        let style = Style {
+            bold: true,
+            colour: self.accent,
+            anchor,
+            ..self.style(BODY)
+        };
+        let text = format!("{}  {}", words::NAME, self.design.id);
+        self.svg.text(x, y, style, &text);
+    }
+
+    /// A title with plain lines.
+    fn lines(&mut self, x: f64, y: f64, title: &str, lines: &[&str]) {
+        let style = self.title_style();
+        self.svg.text(x, y, style, title);
+        let style = self.style(BODY);
+        for (i, line) in lines.iter().enumerate() {
+            self.svg
+                .text(x, y + UNDER_TITLE + LINE * i as f64, style, line);
+        }
+    }
+
+    /// A title and items with a ringed numeral or an upright bar before each.
+    fn items(&mut self, x: f64, y: f64, title: &str, items: &[Item], numbered: bool, set: Set) {
+        let style = self.title_style();
+        self.svg.text(x, y, style, title);
+        let body = self.style(set.size);
+        let numeral = Style {
+            anchor: Anchor::Middle,
+            bold: true,
+            colour: self.accent,
+            ..self.style(2.3)
+        };
+        let indent = if numbered { 5.4 } else { 2.6 };
+        let mut at = y + 7.0;
+        for (i, item) in items.iter().enumerate() {
+            if numbered {
+                self.svg.circle(x + 1.7, at - 0.95, 1.7, 0.2, self.accent);
+                self.svg
+                    .text(x + 1.7, at - 0.15, numeral, &(i + 1).to_string());
+            } else {
+                // From the height of the capitals to the baseline of the last line.
+                let capitals = 0.75 * set.size;
+                let tall = set.line * (item.len() - 1) as f64 + capitals;
+                self.svg.rect(x, at - capitals, 0.6, tall, self.accent);
+            }
+            for line in item.iter() {
+                self.svg.text(x + indent, at, body, line);
+                at += set.line;
+            }
+            at += set.gap;
+        }
     }
 }
 
-/// Indent of the text of numbered steps, mm.
-const HANG: f64 = 3.0;
+/// A rectangle as path commands.
+fn block(x: f64, y: f64, w: f64, h: f64) -> String {
+    format!("M{} {}h{}v{}h{}z", mm(x), mm(y), mm(w), mm(h), mm(-w))
+}

@@ -3,9 +3,9 @@
 //! Each of the 6 x 6 data cells is compared with the black of the border and the white around the marker, interpolated
 //! from all four sides: a light fall-off or the edge of a shadow across the marker moves the dividing level along.
 
-use super::family::{CELLS, DATA};
 use super::luma::{Luma, sample};
 use super::plane::{Pair, Plane, Point, direct};
+use crate::card::family::{CELLS, DATA};
 
 /// How strongly each cell is set off from its neighbours in the second reading: AprilTag 3's own default (Krogius,
 /// Haggenmiller & Olson 2019, "Flexible layouts for fiducial tags", IROS).

@@ -66,7 +66,7 @@ impl Drawing {
         let weight = if letters.bold { 600 } else { 400 };
         let _ = write!(
             self.body,
-            "<text x='{x:.1}' y='{y:.1}' font-family='Open Sans' font-weight='{weight}' font-size='{:.1}' fill='{colour}'>{}</text>",
+            "<text x='{x:.1}' y='{y:.1}' font-family='Cabin' font-weight='{weight}' font-size='{:.1}' fill='{colour}'>{}</text>",
             letters.size,
             escaped(text)
         );
@@ -79,8 +79,8 @@ impl Drawing {
             self.body
         );
         let mut fonts = usvg::fontdb::Database::new();
-        fonts.load_font_data(include_bytes!("../../card/fonts/OpenSans-Regular.ttf").to_vec());
-        fonts.load_font_data(include_bytes!("../../card/fonts/OpenSans-Semibold.ttf").to_vec());
+        fonts.load_font_data(include_bytes!("../../card/fonts/Cabin-Regular.otf").to_vec());
+        fonts.load_font_data(include_bytes!("../../card/fonts/Cabin-Bold.otf").to_vec());
         let options = usvg::Options {
             fontdb: Arc::new(fonts),
             ..Default::default()

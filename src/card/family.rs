@@ -28,7 +28,7 @@
 pub const CELLS: usize = 8;
 
 /// Data cells along one edge.
-pub(super) const DATA: usize = 6;
+pub(crate) const DATA: usize = 6;
 
 /// Number of markers in the family.
 pub const COUNT: u32 = CODES.len() as u32;
@@ -48,7 +48,7 @@ pub fn cells(id: u32) -> Option<[[bool; CELLS]; CELLS]> {
 
 /// The marker nearest to what was read (36 bits, row by row from the top left, highest bit first, 1 = white):
 /// its id, how many quarter turns clockwise the print is turned against the table (0 to 3), and the bits that differ.
-pub(super) fn nearest(read: u64) -> (u32, usize, u32) {
+pub(crate) fn nearest(read: u64) -> (u32, usize, u32) {
     let mut best = (0, 0, u32::MAX);
     let mut turned = read;
     for turns in 0..4 {
@@ -64,7 +64,7 @@ pub(super) fn nearest(read: u64) -> (u32, usize, u32) {
 }
 
 /// Bits in which what was read differs from marker `id` turned clockwise by `turns` quarters; `None` for an unknown id.
-pub(super) fn wrong_bits(read: u64, id: u32, turns: usize) -> Option<u32> {
+pub(crate) fn wrong_bits(read: u64, id: u32, turns: usize) -> Option<u32> {
     let code = CODES.get(id as usize)?;
     let turned = (0..turns % 4).fold(read, |bits, _| turn_back(bits));
     Some((code ^ turned).count_ones())

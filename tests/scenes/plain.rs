@@ -17,8 +17,9 @@ pub fn colour(rgb: &image::RgbImage, truth: &Truth, card: &Layout) -> [f64; 3] {
                 let p = h * nalgebra::Vector3::new(x, y, 1.0);
                 let u = (p.x / p.z).clamp(0.0, f64::from(rgb.width() - 1)) as u32;
                 let v = (p.y / p.z).clamp(0.0, f64::from(rgb.height() - 1)) as u32;
-                for c in 0..3 {
-                    sum[c] += decode(f64::from(rgb.get_pixel(u, v)[c]) / 255.0) / (N * N) as f64;
+                let px = rgb.get_pixel(u, v);
+                for (s, code) in sum.iter_mut().zip(px.0) {
+                    *s += decode(f64::from(code) / 255.0) / (N * N) as f64;
                 }
             }
         }

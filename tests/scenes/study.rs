@@ -89,7 +89,7 @@ fn main() {
             let session_seed = o.seed.wrapping_mul(1000) + k;
             let session = Session::new(session_seed, series);
             let tag = format!("{}-{session_seed}", series.name());
-            let (chart, plain_steps) = match chart(&o, &session, &tag, &card, &by) {
+            let (chart, plain_steps) = match chart(&session, &tag, &card, &by) {
                 Ok(c) => c,
                 Err(e) => {
                     println!("{tag}: no chart: {e}");
@@ -189,7 +189,6 @@ fn main() {
 }
 
 fn chart(
-    o: &Options,
     session: &Session,
     tag: &str,
     card: &Layout,

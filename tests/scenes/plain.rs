@@ -1,12 +1,12 @@
 //! The plain method, for comparison: scale by the white paper beside the bay, average the middle of the bay, take the
 //! nearest point on the broken line through the chart's colours in CIELAB. It is told where the card lies.
 
+use super::Layout;
 use super::spectra::{D65_WHITE, SRGB_TO_XYZ, apply, decode};
-use super::{Layout, Truth};
 
 /// CIELAB of the middle of the bay against the white beside it.
-pub fn colour(rgb: &image::RgbImage, truth: &Truth, card: &Layout) -> [f64; 3] {
-    let h = homography(card, &truth.face);
+pub fn colour(rgb: &image::RgbImage, face: &[[f64; 2]; 4], card: &Layout) -> [f64; 3] {
+    let h = homography(card, face);
     let mean = |x0: f64, y0: f64, x1: f64, y1: f64| {
         let mut sum = [0.0; 3];
         const N: usize = 40;

@@ -1,13 +1,17 @@
 //! The study: seeded scenes per set, read by the pipeline and by the plain method, summed up in one table.
 //!
-//! `cargo run --release --example study -- [--seed N] [--sessions N] [--shots N] [--set NAME] [--verbose]`
+//! `cargo run --release --example study -- [--seed N] [--sessions N] [--shots N] [--set NAME] [--cache FOLDER]
+//! [--verbose]`; the cache keeps the photos, so that a change to the pipeline is tried again in seconds.
 
 #[path = "mod.rs"]
 mod scenes;
 
+use std::path::PathBuf;
+
 use rand::Rng;
+use rayon::prelude::*;
 use scenes::dye::Series;
-use scenes::{Foul, Layout, Scene, Session, Truth, plain, render};
+use scenes::{Foul, Layout, Scene, Session, plain, render};
 use tintwell::card::design::Design;
 use tintwell::chart::{Chart, Origin, Terms, calibrate};
 use tintwell::flag::Verdict;
@@ -19,6 +23,7 @@ struct Options {
     seed: u64,
     sessions: u64,
     shots: u64,
+    cache: Option<PathBuf>,
     set: Option<String>,
     verbose: bool,
 }
@@ -28,6 +33,7 @@ fn options() -> Options {
         seed: 20261125,
         sessions: 1,
         shots: 4,
+        cache: None,
         set: None,
         verbose: false,
     };
@@ -38,6 +44,7 @@ fn options() -> Options {
             "--seed" => o.seed = value().parse().expect("a number"),
             "--sessions" => o.sessions = value().parse().expect("a number"),
             "--shots" => o.shots = value().parse().expect("a number"),
+            "--cache" => o.cache = Some(value().into()),
             "--set" => o.set = Some(value()),
             "--verbose" => o.verbose = true,
             _ => panic!("unknown option {a}"),
@@ -60,9 +67,23 @@ const FOUL: [Foul; 10] = [
     Foul::TwoCards,
 ];
 
+/// Sets of sound photos.
+const SETS: [&str; 4] = ["own", "light", "camera", "uneven"];
+
+/// A photo to be taken and read.
+struct Job {
+    name: String,
+    set: &'static str,
+    foul: Option<Foul>,
+    /// True position among the chart's steps.
+    place: f64,
+    scene: Scene,
+}
+
 /// One photo's outcome.
 struct Row {
-    set: String,
+    set: &'static str,
+    foul: Option<Foul>,
     truth: f64,
     /// Position among the steps, if a value was given.
     position: Option<f64>,
@@ -70,157 +91,169 @@ struct Row {
     width: f64,
     verdict: Verdict,
     plain: f64,
+    /// What there is to say about it.
+    said: String,
 }
 
-/// A photo's bytes and its truth.
-fn shoot(scene: &Scene, card: &Layout) -> (Vec<u8>, Truth) {
+/// A photo's bytes, and where the card lies in it; kept in the cache folder, if there is one.
+fn shoot(o: &Options, name: &str, scene: &Scene, card: &Layout) -> (Vec<u8>, [[f64; 2]; 4]) {
+    let Some(folder) = &o.cache else {
+        let shot = render(scene, card);
+        return (shot.jpeg(), shot.truth.face);
+    };
+    let (photo, face) = (
+        folder.join(format!("{name}.jpg")),
+        folder.join(format!("{name}.json")),
+    );
+    if let (Ok(bytes), Ok(text)) = (std::fs::read(&photo), std::fs::read_to_string(&face)) {
+        return (bytes, serde_json::from_str(&text).expect("a cached face"));
+    }
     let shot = render(scene, card);
-    (shot.jpeg(), shot.truth)
+    let bytes = shot.jpeg();
+    std::fs::create_dir_all(folder).expect("the cache folder");
+    std::fs::write(photo, &bytes).expect("the cache");
+    std::fs::write(
+        face,
+        serde_json::to_string(&shot.truth.face).expect("numbers"),
+    )
+    .expect("the cache");
+    (bytes, shot.truth.face)
 }
 
 fn main() {
     let o = options();
     let card = Layout::from_json(include_str!("../../calibration/card-side.json"));
     let by = Where::Card(Design::all());
-    let mut rows: Vec<Row> = Vec::new();
-    let mut foul: Vec<(Foul, bool, String)> = Vec::new();
-    for series in Series::ALL {
-        for k in 0..o.sessions {
-            let session_seed = o.seed.wrapping_mul(1000) + k;
-            let session = Session::new(session_seed, series);
-            let tag = format!("{}-{session_seed}", series.name());
-            let (chart, plain_steps) = match chart(&session, &tag, &card, &by) {
-                Ok(c) => c,
-                Err(e) => {
-                    println!("{tag}: no chart: {e}");
-                    continue;
-                }
-            };
-            if o.verbose {
-                let c = &chart.curve;
-                println!(
-                    "{tag}: {:?} over {:?}, left-out error {:?}",
-                    c.space, c.axis, c.left_out_error
-                );
-            }
-            let steps = series.steps();
-            for set in ["own", "light", "camera", "uneven"] {
-                if o.set.as_ref().is_some_and(|s| s != set) {
-                    continue;
-                }
-                for n in 0..o.shots {
-                    let seed = session_seed.wrapping_mul(7919) + n;
-                    let mut rng = scenes::seed::stream(seed, 900);
-                    let place = rng.random_range(0.15..(steps.len() - 1) as f64 - 0.1);
-                    let i = place as usize;
-                    let c = steps[i] + (place - i as f64) * (steps[i + 1] - steps[i]);
-                    let scene = match set {
-                        "own" => session.own(c, seed),
-                        "light" => session.other_light(c, seed),
-                        "camera" => session.other_camera(c, seed),
-                        _ => session.uneven(c, seed),
-                    };
-                    let name = format!("{tag}-{set}-{n}");
-                    let (bytes, truth) = shoot(&scene, &card);
-                    rows.push(examine(
-                        &o,
-                        set,
-                        &name,
-                        &bytes,
-                        &truth,
-                        place,
-                        &chart,
-                        &plain_steps,
-                        &card,
-                        &by,
-                    ));
-                }
-            }
-            for kind in FOUL {
-                if o.set.as_ref().is_some_and(|s| s != "foul") {
-                    continue;
-                }
-                let place = (steps.len() as f64 - 1.0) * 0.6;
-                let i = place as usize;
-                let c = steps[i] + (place - i as f64) * (steps[i + 1] - steps[i]);
-                let scene = session.foul(kind, c, session_seed + 5);
-                let name = format!("{tag}-{kind:?}");
-                let (bytes, _) = shoot(&scene, &card);
-                let (caught, note) = match decode(&bytes, &Limits::default())
-                    .and_then(|p| read(&p, &by, &chart))
-                {
-                    Err(e) => (true, e.what),
-                    Ok((r, _)) => {
-                        let codes: Vec<&str> = r.flags.iter().map(|f| f.code.as_str()).collect();
-                        let off = match r.value.answer {
-                            Answer::Value { value, .. } => {
-                                format!("{:+.2} steps", chart.step_position(value) - place)
-                            }
-                            ref other => format!("{other:?}"),
-                        };
-                        (
-                            r.value.verdict != Verdict::Trusted,
-                            format!("{off} {}", codes.join(" ")),
-                        )
-                    }
-                };
-                if o.verbose {
-                    println!(
-                        "{name}: {} {note}",
-                        if caught { "caught" } else { "MISSED" }
-                    );
-                }
-                foul.push((kind, caught, note));
-            }
-        }
-    }
+    let sessions: Vec<(Series, u64)> = Series::ALL
+        .into_iter()
+        .flat_map(|s| (0..o.sessions).map(move |k| (s, o.seed.wrapping_mul(1000) + k)))
+        .collect();
+    let rows: Vec<Row> = sessions
+        .iter()
+        .flat_map(|(series, seed)| session(&o, *series, *seed, &card, &by))
+        .collect();
     table(&rows);
     for kind in FOUL {
-        let of: Vec<_> = foul.iter().filter(|f| f.0 == kind).collect();
+        let of: Vec<_> = rows.iter().filter(|r| r.foul == Some(kind)).collect();
         if !of.is_empty() {
+            let kept = of.iter().filter(|r| r.verdict != Verdict::Trusted).count();
             println!(
-                "{:<16} not trusted {} of {}",
+                "{:<12} not trusted {kept} of {}",
                 format!("{kind:?}"),
-                of.iter().filter(|f| f.1).count(),
                 of.len()
             );
         }
     }
 }
 
+/// One session: its chart, and its photos read on it.
+fn session(o: &Options, series: Series, seed: u64, card: &Layout, by: &Where) -> Vec<Row> {
+    let session = Session::new(seed, series);
+    let tag = format!("{}-{seed}", series.name());
+    let (chart, plain_steps) = match chart(o, &session, &tag, card, by) {
+        Ok(c) => c,
+        Err(e) => {
+            println!("{tag}: no chart: {e}");
+            return Vec::new();
+        }
+    };
+    if o.verbose {
+        let c = &chart.curve;
+        println!(
+            "{tag}: {:?} over {:?}, left-out error {:?}",
+            c.space, c.axis, c.left_out_error
+        );
+    }
+    let steps = series.steps();
+    let at = |place: f64| {
+        let i = (place as usize).min(steps.len() - 2);
+        steps[i] + (place - i as f64) * (steps[i + 1] - steps[i])
+    };
+    let mut jobs = Vec::new();
+    for set in SETS {
+        for n in 0..o.shots {
+            let shot_seed = seed.wrapping_mul(7919) + n;
+            let place = scenes::seed::stream(shot_seed, 900)
+                .random_range(0.15..(steps.len() - 1) as f64 - 0.1);
+            let scene = match set {
+                "own" => session.own(at(place), shot_seed),
+                "light" => session.other_light(at(place), shot_seed),
+                "camera" => session.other_camera(at(place), shot_seed),
+                _ => session.uneven(at(place), shot_seed),
+            };
+            jobs.push(Job {
+                name: format!("{tag}-{set}-{n}"),
+                set,
+                foul: None,
+                place,
+                scene,
+            });
+        }
+    }
+    let place = (steps.len() as f64 - 1.0) * 0.6;
+    for kind in FOUL {
+        let scene = session.foul(kind, at(place), seed + 5);
+        jobs.push(Job {
+            name: format!("{tag}-{kind:?}"),
+            set: "foul",
+            foul: Some(kind),
+            place,
+            scene,
+        });
+    }
+    jobs.retain(|j| o.set.as_ref().is_none_or(|s| s == j.set));
+    let rows: Vec<Row> = jobs
+        .par_iter()
+        .map(|job| examine(o, job, &chart, &plain_steps, card, by))
+        .collect();
+    if o.verbose {
+        rows.iter().for_each(|r| println!("{}", r.said));
+    }
+    rows
+}
+
 fn chart(
+    o: &Options,
     session: &Session,
     tag: &str,
     card: &Layout,
     by: &Where,
 ) -> Result<(Chart, Vec<[f64; 3]>), String> {
-    let mut standards = Vec::new();
-    let mut plain_steps = Vec::new();
-    for (i, value) in session.dye.series.steps().iter().enumerate() {
-        let mut plain = [0.0; 3];
-        for rep in 0..2 {
+    let jobs: Vec<(usize, f64, u64)> = session
+        .dye
+        .series
+        .steps()
+        .iter()
+        .enumerate()
+        .flat_map(|(i, value)| (0..2).map(move |rep| (i, *value, rep)))
+        .collect();
+    let seen: Vec<(usize, calibrate::Standard, [f64; 3])> = jobs
+        .par_iter()
+        .map(|(i, value, rep)| {
             let name = format!("{tag}-std-{i}-{rep}");
-            let (bytes, truth) = shoot(
-                &session.own(
-                    *value,
-                    session.seed.wrapping_mul(131) + (2 * i + rep) as u64,
-                ),
-                card,
-            );
+            let scene = session.own(*value, session.seed.wrapping_mul(131) + 2 * *i as u64 + rep);
+            let (bytes, face) = shoot(o, &name, &scene, card);
             let photo = decode(&bytes, &Limits::default()).map_err(|e| format!("{name}: {e}"))?;
-            let lab = scenes::plain::colour(&photo.picture.srgb8(), &truth, card);
-            for c in 0..3 {
-                plain[c] += lab[c] / 2.0;
-            }
+            let lab = plain::colour(&photo.picture.srgb8(), &face, card);
             let look = look(&photo, by).map_err(|e| format!("{name}: {e}"))?;
-            standards.push(calibrate::Standard {
-                value: *value,
-                name,
-                look,
-            });
+            Ok((
+                *i,
+                calibrate::Standard {
+                    value: *value,
+                    name,
+                    look,
+                },
+                lab,
+            ))
+        })
+        .collect::<Result<_, String>>()?;
+    let mut plain_steps = vec![[0.0; 3]; session.dye.series.steps().len()];
+    for (i, _, lab) in &seen {
+        for (sum, v) in plain_steps[*i].iter_mut().zip(lab) {
+            *sum += v / 2.0;
         }
-        plain_steps.push(plain);
     }
+    let standards: Vec<_> = seen.into_iter().map(|s| s.1).collect();
     let terms = Terms {
         test: session.dye.series.name().into(),
         unit: "mg/L".into(),
@@ -235,39 +268,33 @@ fn chart(
     Ok((chart.value, plain_steps))
 }
 
-#[allow(clippy::too_many_arguments)]
 fn examine(
     o: &Options,
-    set: &str,
-    name: &str,
-    bytes: &[u8],
-    truth: &Truth,
-    place: f64,
+    job: &Job,
     chart: &Chart,
     plain_steps: &[[f64; 3]],
     card: &Layout,
     by: &Where,
 ) -> Row {
-    let photo = decode(bytes, &Limits::default()).expect("a photo");
+    let (bytes, face) = shoot(o, &job.name, &job.scene, card);
+    let photo = decode(&bytes, &Limits::default()).expect("a photo");
     let plain = plain::position(
         plain_steps,
-        plain::colour(&photo.picture.srgb8(), truth, card),
+        plain::colour(&photo.picture.srgb8(), &face, card),
     );
     let mut row = Row {
-        set: set.into(),
-        truth: place,
+        set: job.set,
+        foul: job.foul,
+        truth: job.place,
         position: None,
         covered: false,
         width: f64::NAN,
         verdict: Verdict::Unreadable,
         plain,
+        said: String::new(),
     };
     match read(&photo, by, chart) {
-        Err(e) => {
-            if o.verbose {
-                println!("{name}: truth {place:.2}: {}", e.what);
-            }
-        }
+        Err(e) => row.said = format!("{}: truth {:.2}: {}", job.name, job.place, e.what),
         Ok((checked, _)) => {
             let r = &checked.value;
             row.verdict = r.verdict;
@@ -281,26 +308,26 @@ fn examine(
                 Answer::Above { .. } => (last, f64::INFINITY),
                 _ => (f64::NAN, f64::NAN),
             };
-            row.covered = low <= place && place <= high;
+            row.covered = low <= job.place && job.place <= high;
             row.width = high - low;
-            if o.verbose {
-                let codes: Vec<&str> = checked.flags.iter().map(|f| f.code.as_str()).collect();
-                println!(
-                    "{name}: truth {place:.2} read {:.2} [{low:.2} {high:.2}] plain {plain:.2} dE {:.1} {:?} tone {} loo {:.2} of {:.2} {}",
-                    row.position.unwrap_or(f64::NAN),
-                    r.delta_e_chart,
-                    r.correction.shape,
-                    r.correction.tone_order,
-                    r.correction.loo.unwrap_or(f64::NAN),
-                    r.correction.loo_uncorrected.unwrap_or(f64::NAN),
-                    codes.join(" ")
-                );
-                if !row.covered {
-                    for s in &r.shares {
-                        println!("    {:<32} {:>4.0} %", s.reason, 100.0 * s.share);
-                    }
-                }
-            }
+            let codes: Vec<&str> = checked.flags.iter().map(|f| f.code.as_str()).collect();
+            row.said = format!(
+                "{}: truth {:.2} read {:.2} [{low:.2} {high:.2}] plain {plain:.2} dE {:.1} {:?} tone {} loo {:.2} of {:.2} {} {}",
+                job.name,
+                job.place,
+                row.position.unwrap_or(f64::NAN),
+                r.delta_e_chart,
+                r.correction.shape,
+                r.correction.tone_order,
+                r.correction.loo.unwrap_or(f64::NAN),
+                r.correction.loo_uncorrected.unwrap_or(f64::NAN),
+                r.shares
+                    .iter()
+                    .map(|s| format!("{:.0}", 100.0 * s.share))
+                    .collect::<Vec<_>>()
+                    .join("/"),
+                codes.join(" ")
+            );
         }
     }
     row
@@ -322,7 +349,7 @@ fn table(rows: &[Row]) {
         "plain med",
         "plain rms"
     );
-    for set in ["own", "light", "camera", "uneven"] {
+    for set in SETS {
         let of: Vec<&Row> = rows.iter().filter(|r| r.set == set).collect();
         if of.is_empty() {
             continue;

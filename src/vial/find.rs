@@ -62,6 +62,8 @@ const ASIDE: f64 = 0.3;
 /// photo, from 0.06 (about 18 %).
 const STEP_LEAST: f64 = 0.015;
 const STEP_MOST: f64 = 0.06;
+/// The lower end of the liquid is at most this far above the foot of the bay, mm: what lies higher is cap or glass.
+const HIGHEST: f64 = 25.0;
 /// Least height of even liquid, mm.
 const LEAST_LIQUID: f64 = 6.0;
 
@@ -181,17 +183,21 @@ fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)>
 /// The lowest even stretch of the vial's middle band.
 fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
     let rows = middle_profile(p, left, right);
-    let window = ((2.0 / p.step) as usize).max(2);
-    if rows.len() < 4 * window {
+    let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
+    let (fine, coarse) = (cells(1.0), cells(3.0).max(2));
+    if rows.len() < 4 * coarse {
         return None;
     }
     let mean = |a: usize, b: usize| rows[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
+    // A meniscus or base is a sharp change; light that the vial gathers behind itself changes slowly along it.
     let jump: Vec<f64> = (0..rows.len())
         .map(|j| {
-            if j < window || j + window >= rows.len() {
+            if j < coarse || j + coarse >= rows.len() {
                 return 0.0;
             }
-            (mean(j + 1, j + 1 + window) - mean(j - window, j)).amax()
+            let step = mean(j + 1, j + 1 + fine) - mean(j - fine, j);
+            let ramp = (rows[j + coarse] - rows[j - coarse]) * (fine as f64 / coarse as f64);
+            (0..3).map(|c| (step[c].abs() - ramp[c].abs()).max(0.0)).fold(0.0, f64::max)
         })
         .collect();
     // Noise of the jumps: most rows lie inside something even.
@@ -199,8 +205,8 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
     let typical = median(&mut sorted);
     let limit = (5.0 * typical).clamp(STEP_LEAST, STEP_MOST);
     let mut cuts = vec![0usize];
-    let mut j = window;
-    while j + window < rows.len() {
+    let mut j = coarse;
+    while j + coarse < rows.len() {
         if jump[j] > limit {
             let end = (j..rows.len())
                 .find(|&k| jump[k] <= limit)
@@ -220,7 +226,8 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
         .map(|c| (y(c[0]), y(c[1])))
         .collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table.
-    runs.into_iter().rev().find(|(a, b)| b - a >= LEAST_LIQUID)
+    let foot = p.area.y + p.area.h;
+    runs.into_iter().rev().find(|(a, b)| b - a >= LEAST_LIQUID && foot - b <= HIGHEST)
 }
 
 /// Row by row, the colour of the vial's middle, highlights left out: the mean of the darker half of the middle columns.

@@ -9,7 +9,7 @@ use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
-use crate::estimate::budget::{Budget, depth};
+use crate::estimate::budget::{Budget, depth, gathered_light};
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::Correction;
@@ -191,6 +191,10 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     budget.add(
         "correction onto the session",
         lab(correction.residual_covariance(sampled.ln)),
+    );
+    budget.add(
+        "light gathered behind the vial",
+        lab(gathered_light(&sampled.ln)),
     );
     let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
     budget.add(

@@ -8,7 +8,7 @@ use nalgebra::Matrix3;
 use super::curve::Curve;
 use super::{Chart, Origin};
 use crate::error::Result;
-use crate::estimate::budget::depth;
+use crate::estimate::budget::{depth, gathered_light};
 use crate::flag::{Flag, Severity};
 
 /// Two times the 95 % point of the normal distribution.
@@ -79,7 +79,7 @@ pub fn reading_covariance(chart: &Chart, curve: &Curve, position: f64) -> Matrix
     let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
     let j = rel.lab_jacobian_ln();
     let (steps, between) = curve.covariance(position);
-    j * repeat * j.transpose() + steps + between
+    j * (repeat + gathered_light(&ln)) * j.transpose() + steps + between
 }
 
 /// What a user should know about a chart: steps that look alike, and what it was made from.

@@ -66,7 +66,7 @@ pub struct Observed {
 const PATCH_CORE: f64 = 0.6;
 
 /// Edge length of a paper spot, mm on a card.
-const SPOT_MM: f64 = 4.0;
+const SPOT_MM: f64 = 6.0;
 
 /// Most pixels looked at in one spot.
 const SPOT_SAMPLES: usize = 400;

@@ -197,7 +197,9 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
             }
             let step = mean(j + 1, j + 1 + fine) - mean(j - fine, j);
             let ramp = (rows[j + coarse] - rows[j - coarse]) * (fine as f64 / coarse as f64);
-            (0..3).map(|c| (step[c].abs() - ramp[c].abs()).max(0.0)).fold(0.0, f64::max)
+            (0..3)
+                .map(|c| (step[c].abs() - ramp[c].abs()).max(0.0))
+                .fold(0.0, f64::max)
         })
         .collect();
     // Noise of the jumps: most rows lie inside something even.
@@ -227,7 +229,9 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
         .collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table.
     let foot = p.area.y + p.area.h;
-    runs.into_iter().rev().find(|(a, b)| b - a >= LEAST_LIQUID && foot - b <= HIGHEST)
+    runs.into_iter()
+        .rev()
+        .find(|(a, b)| b - a >= LEAST_LIQUID && foot - b <= HIGHEST)
 }
 
 /// Row by row, the colour of the vial's middle, highlights left out: the mean of the darker half of the middle columns.

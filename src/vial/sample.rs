@@ -35,8 +35,8 @@ pub struct Sampled {
 }
 
 /// Half width of the sampled band in parts of the vial's outer width: the path through a cylinder differs there by
-/// less than 1 - sqrt(1 - (2 x 0.22)^2) = 10 % from that through its axis.
-const BAND: f64 = 0.22;
+/// less than 1 - sqrt(1 - (2 x 0.3)^2) = 20 % from that through its axis, and on average by 6 %.
+const BAND: f64 = 0.3;
 /// Rows and columns of blocks.
 const ROWS: usize = 12;
 const COLUMNS: usize = 7;

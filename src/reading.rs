@@ -9,7 +9,7 @@ use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
-use crate::estimate::budget::{Budget, depth, gathered_light};
+use crate::estimate::budget::{Budget, dark_end, depth, gathered_light};
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::Correction;
@@ -195,6 +195,12 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     budget.add(
         "light gathered behind the vial",
         lab(gathered_light(&sampled.ln)),
+    );
+    let linear = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian();
+    let dark = dark_end(&sampled.crushed, &look.observed.to_working);
+    budget.add(
+        "stray light and the edge of the gamut",
+        linear * dark * linear.transpose(),
     );
     let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
     budget.add(

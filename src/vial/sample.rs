@@ -28,8 +28,8 @@ pub struct Sampled {
     pub unevenness: f64,
     /// Standard deviation between kept blocks, natural log, the largest over channels.
     pub roughness: f64,
-    /// Share of blocks with a channel crushed to nothing, 0 to 1.
-    pub crushed: f64,
+    /// Share of blocks in which red, green and blue of the file are crushed to nothing, 0 to 1 each.
+    pub crushed: [f64; 3],
     /// Where the kept blocks lie.
     pub kept: Vec<Area>,
 }
@@ -73,7 +73,7 @@ pub fn sample(
         return None;
     }
     let mut rows: Vec<Vec<(Vector3<f64>, Area)>> = Vec::new();
-    let (mut looked_at, mut crushed) = (0usize, 0usize);
+    let (mut looked_at, mut crushed) = (0usize, [0usize; 3]);
     for j in 0..ny {
         let mut row = Vec::new();
         for i in 0..nx {
@@ -85,7 +85,9 @@ pub fn sample(
             };
             looked_at += 1;
             if let Some(level) = block(p, area) {
-                crushed += usize::from(level.seen.min() <= CRUSHED_LN);
+                for (count, seen) in crushed.iter_mut().zip(level.seen.iter()) {
+                    *count += usize::from(*seen <= CRUSHED_LN);
+                }
                 row.push((ln(correction.apply(&level)), area));
             }
         }
@@ -133,13 +135,14 @@ pub fn sample(
         rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),
         unevenness,
         roughness: scatter.diagonal().max().sqrt(),
-        crushed: crushed as f64 / looked_at as f64,
+        crushed: crushed.map(|c| c as f64 / looked_at as f64),
         kept: kept.into_iter().map(|k| k.2).collect(),
     })
 }
 
-/// Natural log of linear light at or under which a channel is crushed: one and a half codes of an 8-bit sRGB file.
-const CRUSHED_LN: f64 = -7.7;
+/// Natural log of linear light at or under which a channel is crushed: three codes of an 8-bit sRGB file
+/// (3 / 255 / 12.92), since a mean over a block of noisy zeros lies a little above zero.
+const CRUSHED_LN: f64 = -7.0;
 
 /// Mean level of a block; `None` if a third of it is clipped.
 fn block(p: &BayPicture, area: Area) -> Option<Level> {

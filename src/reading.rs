@@ -12,7 +12,7 @@ use crate::error::{Error, Result};
 use crate::estimate::budget::{Budget, dark_end, depth, gathered_light};
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::light::correct::Correction;
+use crate::light::correct::{Correction, metamerism};
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::vial::sample::Sampled;
@@ -191,6 +191,10 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     budget.add(
         "correction onto the session",
         lab(correction.residual_covariance(sampled.ln)),
+    );
+    budget.add(
+        "ink and dye in another light (metamerism)",
+        lab(metamerism(&sampled.shift)),
     );
     budget.add(
         "light gathered behind the vial",

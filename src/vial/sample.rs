@@ -7,7 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::bay::BayPicture;
 use crate::light::Level;
-use crate::light::correct::{Correction, ln};
+use crate::light::correct::Correction;
 use crate::light::spot::median;
 use crate::place::Area;
 
@@ -18,6 +18,8 @@ pub struct Sampled {
     pub ln: Vector3<f64>,
     /// Covariance of that mean from the spread between blocks.
     pub covariance: Matrix3<f64>,
+    /// How far the colour map would move it if it were ink (natural log), the mean over blocks.
+    pub shift: Vector3<f64>,
     /// Blocks that were averaged.
     pub blocks: usize,
     /// Blocks that were looked at.
@@ -74,6 +76,7 @@ pub fn sample(
     }
     let mut rows: Vec<Vec<(Vector3<f64>, Area)>> = Vec::new();
     let (mut looked_at, mut crushed) = (0usize, [0usize; 3]);
+    let mut shift = Vector3::zeros();
     for j in 0..ny {
         let mut row = Vec::new();
         for i in 0..nx {
@@ -88,7 +91,9 @@ pub fn sample(
                 for (count, seen) in crushed.iter_mut().zip(level.seen.iter()) {
                     *count += usize::from(*seen <= CRUSHED_LN);
                 }
-                row.push((ln(correction.apply(&level)), area));
+                let (ln, moved) = correction.apply_to_liquid(&level);
+                shift += moved;
+                row.push((ln, area));
             }
         }
         rows.push(row);
@@ -103,6 +108,7 @@ pub fn sample(
     if kept.is_empty() {
         return None;
     }
+    let measured = rows.iter().map(Vec::len).sum::<usize>().max(1);
     let n = kept.len() as f64;
     let mean = kept.iter().map(|k| k.1).sum::<Vector3<f64>>() / n;
     let scatter = kept
@@ -130,6 +136,7 @@ pub fn sample(
     Some(Sampled {
         ln: mean,
         covariance: scatter / used_rows as f64,
+        shift: shift / measured as f64,
         blocks: kept.len(),
         looked_at,
         rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),

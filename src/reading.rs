@@ -181,12 +181,11 @@ fn right_card(look: &Look, chart: &Chart) -> Result<()> {
 fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Budget {
     let j = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian_ln();
     let lab = |m: nalgebra::Matrix3<f64>| j * m * j.transpose();
-    let (x, y) = look.liquid.centre();
     let mut budget = Budget::default();
     budget.add("sampling of the liquid", lab(sampled.covariance));
     budget.add(
         "light over the vial",
-        lab(look.observed.field.covariance(x, y)),
+        lab(look.observed.field.covariance(look.liquid)),
     );
     budget.add(
         "correction onto the session",

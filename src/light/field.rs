@@ -8,6 +8,7 @@
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix3, Vector3};
 
 use super::spot::{Spot, median};
+use crate::place::Area;
 
 /// A fitted light field.
 #[derive(Debug, Clone)]
@@ -15,10 +16,7 @@ pub struct Field {
     centre: (f64, f64),
     span: f64,
     trend: usize,
-    /// Length scale of the process, plane units.
-    length: f64,
-    /// Variance of the process over that of a spot.
-    ratio: f64,
+    process: Process,
     /// Covariance of a spot about the field, between channels: fall-off is common to them, tint is not.
     spot_cov: Matrix3<f64>,
     points: Vec<(f64, f64)>,
@@ -43,6 +41,9 @@ const TEXTURE_LIMIT: f64 = 0.2;
 /// Texture of matt paper and rounding: no spot is trusted closer than this (relative; common practice, 0.3 %).
 const SPOT_FLOOR: f64 = 0.003;
 
+/// Places over which an area is averaged, across and down.
+const PLACES: (usize, usize) = (3, 6);
+
 impl Field {
     /// Fits the field. `None` if there is no usable spot.
     pub fn fit(spots: &[Spot]) -> Option<Field> {
@@ -63,10 +64,14 @@ impl Field {
         // A plane needs paper on all sides; a single small white has only a level.
         let trend = if usable.len() >= 12 { 3 } else { 1 };
         let mut best: Option<(f64, Field)> = None;
-        for length in [0.25, 0.5, 1.0] {
-            for ratio in [1e-4, 3.0, 30.0, 300.0] {
-                let Some((score, field)) =
-                    Field::with(&usable, centre, span, trend, length * span, ratio)
+        for smooth in [1e-4, 3.0, 30.0, 300.0] {
+            for local in [0.0, 3.0, 30.0] {
+                let process = Process {
+                    smooth,
+                    local,
+                    span,
+                };
+                let Some((score, field)) = Field::with(&usable, centre, span, trend, process)
                 else {
                     continue;
                 };
@@ -86,13 +91,12 @@ impl Field {
         centre: (f64, f64),
         span: f64,
         trend: usize,
-        length: f64,
-        ratio: f64,
+        process: Process,
     ) -> Option<(f64, Field)> {
         let n = spots.len();
         let points: Vec<(f64, f64)> = spots.iter().map(|s| (s.x, s.y)).collect();
         let k = DMatrix::from_fn(n, n, |i, j| {
-            ratio * kernel(points[i], points[j], length) + if i == j { 1.0 } else { 0.0 }
+            process.covariance(points[i], points[j]) + if i == j { 1.0 } else { 0.0 }
         });
         let chol = Cholesky::new(k)?;
         let basis = DMatrix::from_fn(n, trend, |i, j| base(points[i], centre, span)[j]);
@@ -134,8 +138,7 @@ impl Field {
             centre,
             span,
             trend,
-            length,
-            ratio,
+            process,
             spot_cov,
             points,
             weights: weights.try_into().ok()?,
@@ -158,7 +161,7 @@ impl Field {
                 .sum::<f64>()
         });
         for (i, p) in self.points.iter().enumerate() {
-            let k = self.ratio * kernel((x, y), *p, self.length);
+            let k = self.process.covariance((x, y), *p);
             for c in 0..3 {
                 sum[c] += k * self.weights[c][i];
             }
@@ -166,16 +169,31 @@ impl Field {
         sum
     }
 
-    /// Covariance of [`Field::ln_white`] between channels, from the process and the trend (noise of a spot not included).
-    pub fn covariance(&self, x: f64, y: f64) -> Matrix3<f64> {
-        let n = self.points.len();
-        let k = DVector::from_fn(n, |i, _| {
-            self.ratio * kernel((x, y), self.points[i], self.length)
+    /// Covariance between channels of the mean of [`Field::ln_white`] over an area, from the process and the trend (noise
+    /// of a spot not included). What is local averages out over an area wider than it.
+    pub fn covariance(&self, area: Area) -> Matrix3<f64> {
+        let places: Vec<(f64, f64)> = (0..PLACES.0 * PLACES.1)
+            .map(|i| {
+                let part = |i: usize, n: usize| (i as f64 + 0.5) / n as f64;
+                (
+                    area.x + area.w * part(i % PLACES.0, PLACES.0),
+                    area.y + area.h * part(i / PLACES.0, PLACES.1),
+                )
+            })
+            .collect();
+        let mean = |f: &dyn Fn((f64, f64)) -> f64| {
+            places.iter().map(|&p| f(p)).sum::<f64>() / places.len() as f64
+        };
+        let k = DVector::from_fn(self.points.len(), |i, _| {
+            mean(&|p| self.process.covariance(p, self.points[i]))
         });
         let ki_k = self.chol.solve(&k);
-        let b = base((x, y), self.centre, self.span);
-        let r = DVector::from_fn(self.trend, |j, _| b[j]) - self.basis.transpose() * &ki_k;
-        let v = self.ratio - k.dot(&ki_k) + (r.transpose() * &self.gls * &r)[(0, 0)];
+        let b = DVector::from_fn(self.trend, |j, _| {
+            mean(&|p| base(p, self.centre, self.span)[j])
+        });
+        let r = b - self.basis.transpose() * &ki_k;
+        let own = mean(&|p| mean(&|q| self.process.covariance(p, q)));
+        let v = own - k.dot(&ki_k) + (r.transpose() * &self.gls * &r)[(0, 0)];
         self.spot_cov * v.max(0.0)
     }
 
@@ -225,9 +243,37 @@ impl Grid {
     }
 }
 
-fn kernel(a: (f64, f64), b: (f64, f64), length: f64) -> f64 {
-    let d2 = (a.0 - b.0).powi(2) + (a.1 - b.1).powi(2);
-    (-0.5 * d2 / (length * length)).exp()
+/// The Gaussian process beside the plane: a sum of two squared-exponential kernels (Rasmussen & Williams 2006, section
+/// 5.4.3). Lamps and windows light a card smoothly, and that part reaches across the bay; what is local (a shadow's edge, a
+/// fold) does not, and where no paper is near it counts as not known.
+#[derive(Debug, Clone, Copy)]
+struct Process {
+    /// Variance of the smooth part over that of a spot.
+    smooth: f64,
+    /// Variance of the local part over that of a spot.
+    local: f64,
+    /// Half the reach of the paper, plane units.
+    span: f64,
+}
+
+/// Length scale of the smooth part, over the span of the paper: a lamp no nearer than the card is wide.
+const SMOOTH: f64 = 1.5;
+
+/// Length scale of the local part, over the span of the paper: less than the bay is wide.
+const LOCAL: f64 = 0.1;
+
+impl Process {
+    fn covariance(&self, a: (f64, f64), b: (f64, f64)) -> f64 {
+        let d2 = ((a.0 - b.0).powi(2) + (a.1 - b.1).powi(2)) / (self.span * self.span);
+        let part = |variance: f64, length: f64| {
+            if variance > 0.0 {
+                variance * (-0.5 * d2 / (length * length)).exp()
+            } else {
+                0.0
+            }
+        };
+        part(self.smooth, SMOOTH) + part(self.local, LOCAL)
+    }
 }
 
 fn base(p: (f64, f64), centre: (f64, f64), span: f64) -> [f64; 3] {
@@ -292,6 +338,12 @@ mod tests {
     fn knows_less_in_the_bay() {
         let wavy = |x: f64, y: f64| 0.1 * (x / 12.0).sin() * (y / 12.0).cos();
         let field = Field::fit(&paper(wavy)).unwrap();
-        assert!(field.covariance(90.0, 60.0)[(1, 1)] > 4.0 * field.covariance(30.0, 60.0)[(1, 1)]);
+        let at = |x: f64| Area {
+            x: x - 4.0,
+            y: 40.0,
+            w: 8.0,
+            h: 40.0,
+        };
+        assert!(field.covariance(at(90.0))[(1, 1)] > 4.0 * field.covariance(at(30.0))[(1, 1)]);
     }
 }

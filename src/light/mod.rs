@@ -100,7 +100,7 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
                 patches.push(PatchSeen {
                     name: patch.name.clone(),
                     neutral: patch.neutral,
-                    var: s.var + field.covariance(s.x, s.y).diagonal(),
+                    var: s.var + field.covariance(core).diagonal(),
                     texture: s.texture,
                     level: Level { seen: s.ln, white },
                 });

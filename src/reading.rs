@@ -9,10 +9,10 @@ use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
-use crate::estimate::budget::{Budget, depth, gathered_light};
+use crate::estimate::budget::{Budget, dark_end, depth, gathered_light};
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::light::correct::Correction;
+use crate::light::correct::{Correction, metamerism};
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::vial::sample::Sampled;
@@ -193,8 +193,18 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
         lab(correction.residual_covariance(sampled.ln)),
     );
     budget.add(
+        "ink and dye in another light (metamerism)",
+        lab(metamerism(&sampled.shift)),
+    );
+    budget.add(
         "light gathered behind the vial",
         lab(gathered_light(&sampled.ln)),
+    );
+    let linear = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian();
+    let dark = dark_end(&sampled.crushed, &look.observed.to_working);
+    budget.add(
+        "stray light and the edge of the gamut",
+        linear * dark * linear.transpose(),
     );
     let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
     budget.add(

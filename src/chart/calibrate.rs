@@ -10,7 +10,7 @@ use super::{Chart, Origin, Step, Terms};
 use crate::error::{Error, Result};
 use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity};
-use crate::light::correct::{Correction, SessionPatch, ln};
+use crate::light::correct::{Correction, SessionPatch, ln, metamerism};
 use crate::light::relative;
 use crate::look::{Look, Where, look};
 use crate::photo::Photo;
@@ -81,7 +81,9 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         seen.push((
             s.value,
             sampled.ln,
-            sampled.covariance + correction.residual_covariance(sampled.ln),
+            sampled.covariance
+                + correction.residual_covariance(sampled.ln)
+                + metamerism(&sampled.shift),
         ));
     }
     let (repeatability, df) = repeatability(&values, &seen);

@@ -50,11 +50,29 @@ pub fn depth(ln: &Vector3<f64>) -> f64 {
 const GATHERED: f64 = 0.2;
 /// How much the path of light through the liquid may differ (share of the depth): light from behind the camera crosses the
 /// liquid twice, light from the side once on its way back.
-const PATH: f64 = 0.1;
+const PATH: f64 = 0.05;
 
 /// Covariance of a colour (natural log of relative light) from where the light comes from, which neither paper nor patches
 /// show. Both constants come from the simulated scenes of `tests/scenes` (populations "other light" and "own", study seed
-/// 20261125; `GATHERED` tried at 0.05, 0.1, 0.2, 0.4), not from real photos.
+/// 20261125; `GATHERED` tried at 0.05, 0.1, 0.2, 0.35, 0.5, `PATH` at 0, 0.05, 0.1, 0.2), not from real photos.
 pub fn gathered_light(ln: &Vector3<f64>) -> Matrix3<f64> {
     Matrix3::from_element(GATHERED * GATHERED) + ln * ln.transpose() * (PATH * PATH)
+}
+
+/// Light that a lens scatters over the whole picture, and errors of the black level, relative to paper white: some tenths
+/// of a per cent in a good lens, common practice; the darkest patch shows only the mean of it.
+const STRAY: f64 = 0.004;
+
+/// A colour outside the file's gamut is recorded with a channel at zero; how far below zero it would have been is not
+/// known. Relative to paper white; saturated dyes in sRGB reach about twice this.
+const BEYOND_GAMUT: f64 = 0.06;
+
+/// Covariance (linear relative light, working space) from stray light and from channels crushed to zero.
+/// `crushed` is the share of crushed blocks per channel of the file, `to_working` its matrix.
+pub fn dark_end(crushed: &[f64; 3], to_working: &Matrix3<f64>) -> Matrix3<f64> {
+    let mut sum = Matrix3::from_element(STRAY * STRAY);
+    for (share, column) in crushed.iter().zip(to_working.column_iter()) {
+        sum += column * column.transpose() * (share * BEYOND_GAMUT).powi(2);
+    }
+    sum
 }

@@ -220,6 +220,14 @@ impl Correction {
         }
     }
 
+    /// The light of a liquid relative to paper, as the session would have seen it, and how far the colour map moved it
+    /// (natural log).
+    pub fn apply_to_liquid(&self, level: &Level) -> (Vector3<f64>, Vector3<f64>) {
+        let plain = ln(relative(&self.tone.apply(level), &self.to_working));
+        let shift = ln(self.apply(level)) - plain;
+        (plain + shift * CARRIES_OVER, shift)
+    }
+
     /// Covariance of what the correction leaves uncertain at a colour (natural log of relative light).
     ///
     /// Differences between lamps, cameras and prints act on how much of the light a colour takes away, so residuals of
@@ -243,6 +251,18 @@ impl Correction {
             sum / total * depth(&at).powi(2)
         }
     }
+}
+
+/// What a map fitted to inks holds for a dye: inks and dyes have other spectra, so under another lamp or to another camera
+/// they do not shift alike (metamerism). This share of the shift is carried over to the
+/// liquid: without knowledge of the spectra, half (simulated scenes, study seed 20261125: 0.3 to 0.7 serve alike, 1 is worse).
+const CARRIES_OVER: f64 = 0.5;
+/// Standard deviation of the part of the shift that does not carry over, as a share of the shift.
+const METAMERISM: f64 = 0.5;
+
+/// Covariance (natural log of relative light) of a shift that inks and dyes do not share.
+pub fn metamerism(shift: &Vector3<f64>) -> Matrix3<f64> {
+    shift * shift.transpose() * (METAMERISM * METAMERISM)
 }
 
 /// Least relative light a map may give: about the darkest ink on paper in a phone photo, 1/500.

@@ -7,7 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::bay::BayPicture;
 use crate::light::Level;
-use crate::light::correct::{Correction, ln};
+use crate::light::correct::Correction;
 use crate::light::spot::median;
 use crate::place::Area;
 
@@ -18,6 +18,8 @@ pub struct Sampled {
     pub ln: Vector3<f64>,
     /// Covariance of that mean from the spread between blocks.
     pub covariance: Matrix3<f64>,
+    /// How far the colour map would move it if it were ink (natural log), the mean over blocks.
+    pub shift: Vector3<f64>,
     /// Blocks that were averaged.
     pub blocks: usize,
     /// Blocks that were looked at.
@@ -28,8 +30,8 @@ pub struct Sampled {
     pub unevenness: f64,
     /// Standard deviation between kept blocks, natural log, the largest over channels.
     pub roughness: f64,
-    /// Share of blocks with a channel crushed to nothing, 0 to 1.
-    pub crushed: f64,
+    /// Share of blocks in which red, green and blue of the file are crushed to nothing, 0 to 1 each.
+    pub crushed: [f64; 3],
     /// Where the kept blocks lie.
     pub kept: Vec<Area>,
 }
@@ -73,7 +75,8 @@ pub fn sample(
         return None;
     }
     let mut rows: Vec<Vec<(Vector3<f64>, Area)>> = Vec::new();
-    let (mut looked_at, mut crushed) = (0usize, 0usize);
+    let (mut looked_at, mut crushed) = (0usize, [0usize; 3]);
+    let mut shift = Vector3::zeros();
     for j in 0..ny {
         let mut row = Vec::new();
         for i in 0..nx {
@@ -85,8 +88,12 @@ pub fn sample(
             };
             looked_at += 1;
             if let Some(level) = block(p, area) {
-                crushed += usize::from(level.seen.min() <= CRUSHED_LN);
-                row.push((ln(correction.apply(&level)), area));
+                for (count, seen) in crushed.iter_mut().zip(level.seen.iter()) {
+                    *count += usize::from(*seen <= CRUSHED_LN);
+                }
+                let (ln, moved) = correction.apply_to_liquid(&level);
+                shift += moved;
+                row.push((ln, area));
             }
         }
         rows.push(row);
@@ -101,6 +108,7 @@ pub fn sample(
     if kept.is_empty() {
         return None;
     }
+    let measured = rows.iter().map(Vec::len).sum::<usize>().max(1);
     let n = kept.len() as f64;
     let mean = kept.iter().map(|k| k.1).sum::<Vector3<f64>>() / n;
     let scatter = kept
@@ -128,18 +136,20 @@ pub fn sample(
     Some(Sampled {
         ln: mean,
         covariance: scatter / used_rows as f64,
+        shift: shift / measured as f64,
         blocks: kept.len(),
         looked_at,
         rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),
         unevenness,
         roughness: scatter.diagonal().max().sqrt(),
-        crushed: crushed as f64 / looked_at as f64,
+        crushed: crushed.map(|c| c as f64 / looked_at as f64),
         kept: kept.into_iter().map(|k| k.2).collect(),
     })
 }
 
-/// Natural log of linear light at or under which a channel is crushed: one and a half codes of an 8-bit sRGB file.
-const CRUSHED_LN: f64 = -7.7;
+/// Natural log of linear light at or under which a channel is crushed: three codes of an 8-bit sRGB file
+/// (3 / 255 / 12.92), since a mean over a block of noisy zeros lies a little above zero.
+const CRUSHED_LN: f64 = -7.0;
 
 /// Mean level of a block; `None` if a third of it is clipped.
 fn block(p: &BayPicture, area: Area) -> Option<Level> {

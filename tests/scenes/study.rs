@@ -1,7 +1,7 @@
 //! The study: seeded scenes per set, read by the pipeline and by the plain method, summed up in one table.
 //!
 //! `cargo run --release --example study -- [--seed N] [--sessions N] [--shots N] [--set NAME] [--cache FOLDER]
-//! [--verbose]`; the cache keeps the photos, so that a change to the pipeline is tried again in seconds.
+//! [--diffuse] [--verbose]`; the cache keeps the photos, so that a change to the pipeline is tried again in seconds.
 
 #[path = "mod.rs"]
 mod scenes;
@@ -25,6 +25,8 @@ struct Options {
     shots: u64,
     cache: Option<PathBuf>,
     set: Option<String>,
+    /// Light from all sides, as under an overcast sky: what the card asks for.
+    diffuse: bool,
     verbose: bool,
 }
 
@@ -35,6 +37,7 @@ fn options() -> Options {
         shots: 4,
         cache: None,
         set: None,
+        diffuse: false,
         verbose: false,
     };
     let mut args = std::env::args().skip(1);
@@ -46,6 +49,7 @@ fn options() -> Options {
             "--shots" => o.shots = value().parse().expect("a number"),
             "--cache" => o.cache = Some(value().into()),
             "--set" => o.set = Some(value()),
+            "--diffuse" => o.diffuse = true,
             "--verbose" => o.verbose = true,
             _ => panic!("unknown option {a}"),
         }
@@ -97,6 +101,15 @@ struct Row {
 
 /// A photo's bytes, and where the card lies in it; kept in the cache folder, if there is one.
 fn shoot(o: &Options, name: &str, scene: &Scene, card: &Layout) -> (Vec<u8>, [[f64; 2]; 4]) {
+    let mut scene = scene.clone();
+    if o.diffuse {
+        scene
+            .light
+            .sources
+            .iter_mut()
+            .for_each(|s| s.diffuse = 0.95);
+    }
+    let scene = &scene;
     let Some(folder) = &o.cache else {
         let shot = render(scene, card);
         return (shot.jpeg(), shot.truth.face);

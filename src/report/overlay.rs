@@ -136,15 +136,15 @@ fn outlines(drawing: &mut Drawing, seen: &Seen, scale: f64) {
     drawing.outline(&corners(&place.white), WHITE);
     if let Some(vial) = &look.vial {
         let bay = look.bay.area;
-        drawing.outline(
-            &corners(&Area {
-                x: vial.left,
-                y: bay.y,
-                w: vial.width(),
-                h: bay.h,
-            }),
-            VIAL,
-        );
+        let [a, b, c, d] = corners(&Area {
+            x: vial.left,
+            y: bay.y,
+            w: vial.width(),
+            h: bay.h,
+        });
+        // Its sides only: where glass or cap end is not looked for.
+        drawing.outline(&[a, d], VIAL);
+        drawing.outline(&[b, c], VIAL);
     }
     drawing.outline(&corners(&look.liquid), LIQUID);
 }

@@ -149,7 +149,7 @@ fn legend(d: &mut Drawing, x: f64, y: f64, by_card: bool) {
     let all = [
         (CARD, "card"),
         (PATCHES, "patches"),
-        (VIAL, "vial"),
+        (VIAL, "sides of the vial"),
         (WHITE, "white paper"),
         (LIQUID, "liquid, filled where sampled"),
     ];
@@ -178,12 +178,19 @@ fn legend(d: &mut Drawing, x: f64, y: f64, by_card: bool) {
 fn findings(d: &mut Drawing, x: f64, y: f64, flags: &[Flag]) {
     const LINE: f64 = 19.0;
     let most = ((FOOT - 84.0) / LINE) as usize;
-    let lines: Vec<String> = flags
+    let mut lines: Vec<String> = flags
         .iter()
         .flat_map(|f| wrapped(&format!("· {}", f.message), 14.0))
         .collect();
-    for (i, text) in lines.iter().take(most).enumerate() {
+    if lines.len() > most {
+        lines.truncate(most - 1);
+        lines.push("… more in the text report".into());
+    }
+    for (i, text) in lines.iter().enumerate() {
         d.text(x, y + i as f64 * LINE, regular(14.0), INK, text);
+    }
+    if lines.is_empty() {
+        d.text(x, y, regular(14.0), QUIET, "nothing was found against it");
     }
 }
 

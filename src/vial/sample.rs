@@ -5,6 +5,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
+use super::above::Disc;
 use super::bay::BayPicture;
 use crate::light::Level;
 use crate::light::correct::{Correction, ln};
@@ -24,7 +25,8 @@ pub struct Sampled {
     pub looked_at: usize,
     /// Share of blocks left out for reflections, bubbles or clipped pixels, 0 to 1.
     pub rejected: f64,
-    /// Difference of the upper third from the lower third, natural log, the largest over channels.
+    /// Difference of the upper third from the lower third (from above: left from right), natural log, the largest over
+    /// channels.
     pub unevenness: f64,
     /// Standard deviation between kept blocks, natural log, the largest over channels.
     pub roughness: f64,
@@ -42,6 +44,10 @@ const ROWS: usize = 12;
 const COLUMNS: usize = 7;
 /// Share of the liquid's height left out at each end: meniscus, base and blur.
 const ENDS: f64 = 0.12;
+/// Share of the radius of a disc of liquid that is sampled: away from wall, base and what they reflect.
+const DISC_CORE: f64 = 0.55;
+/// Blocks across a disc's core.
+const DISC_BLOCKS: usize = 9;
 /// Share of blocks in a row that is kept, the darker ones.
 const DARKER: f64 = 0.6;
 
@@ -72,29 +78,61 @@ pub fn sample(
     if nx == 0 || ny == 0 {
         return None;
     }
-    let mut rows: Vec<Vec<(Vector3<f64>, Area)>> = Vec::new();
+    let block_at = |i: usize, j: usize| Area {
+        x: core.x + core.w * i as f64 / nx as f64,
+        y: core.y + core.h * j as f64 / ny as f64,
+        w: core.w / nx as f64,
+        h: core.h / ny as f64,
+    };
+    let rows: Vec<Vec<Area>> = (0..ny)
+        .map(|j| (0..nx).map(|i| block_at(i, j)).collect())
+        .collect();
+    of_groups(p, &rows, correction)
+}
+
+/// Samples a disc of liquid seen from above: columns of blocks in its core, left to right.
+/// `None` if nothing is left to sample.
+pub fn sample_disc(p: &BayPicture, liquid: &Disc, correction: &Correction) -> Option<Sampled> {
+    let core = Disc {
+        r: DISC_CORE * liquid.r,
+        ..*liquid
+    };
+    let side = (2.0 * core.r / DISC_BLOCKS as f64).max(p.step);
+    let n = (2.0 * core.r / side + 1e-9).floor() as usize;
+    let start = -0.5 * n as f64 * side;
+    let columns: Vec<Vec<Area>> = (0..n)
+        .map(|i| {
+            (0..n)
+                .map(|j| Area {
+                    x: core.x + start + i as f64 * side,
+                    y: core.y + start + j as f64 * side,
+                    w: side,
+                    h: side,
+                })
+                .filter(|a| core.contains(a.centre().0, a.centre().1))
+                .collect()
+        })
+        .collect();
+    of_groups(p, &columns, correction)
+}
+
+/// The robust mean over blocks. Blocks of one group share light and reflections; the first and last third of the groups
+/// tell how even the liquid is.
+fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> Option<Sampled> {
+    let ny = groups.len();
     let (mut looked_at, mut crushed) = (0usize, 0usize);
-    for j in 0..ny {
+    let mut kept: Vec<(usize, Vector3<f64>, Area)> = Vec::new();
+    for (j, group) in groups.iter().enumerate() {
         let mut row = Vec::new();
-        for i in 0..nx {
-            let area = Area {
-                x: core.x + core.w * i as f64 / nx as f64,
-                y: core.y + core.h * j as f64 / ny as f64,
-                w: core.w / nx as f64,
-                h: core.h / ny as f64,
-            };
+        for area in group {
             looked_at += 1;
-            if let Some(level) = block(p, area) {
+            if let Some(level) = block(p, *area) {
                 crushed += usize::from(level.seen.min() <= CRUSHED_LN);
-                row.push((ln(correction.apply(&level)), area));
+                row.push((ln(correction.apply(&level)), *area));
             }
         }
-        rows.push(row);
-    }
-    let mut kept: Vec<(usize, Vector3<f64>, Area)> = Vec::new();
-    for (j, row) in rows.iter_mut().enumerate() {
         row.sort_by(|a, b| a.0.sum().total_cmp(&b.0.sum()));
-        let n = ((nx as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
+        let n = ((group.len() as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
         kept.extend(row.iter().take(n).map(|(v, a)| (j, *v, *a)));
     }
     let kept = without_outliers(kept);

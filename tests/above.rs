@@ -19,9 +19,11 @@ use tintwell::chart::calibrate::{Standard, build};
 use tintwell::chart::{Chart, Origin, Terms};
 use tintwell::look::{Look, Where, look};
 use tintwell::photo::{Limits, Photo, decode};
+use tintwell::place::Area;
 use tintwell::reading::{Answer, Reading, read};
 use tintwell::vial::Found;
 use tintwell::vial::above::{Disc, Open};
+use tintwell::vial::bay::search_area_above;
 
 const STEPS: [f64; 5] = [0.0, 5.0, 10.0, 20.0, 40.0];
 
@@ -135,6 +137,10 @@ fn mouth_and_liquid_are_found_where_they_are() {
         glints: vec![],
         ..glass(20.0)
     };
+    let half = Glass {
+        fill: 24.0,
+        ..glass(40.0)
+    };
     let tall = Glass {
         outer: 14.0,
         wall: 1.5,
@@ -160,6 +166,7 @@ fn mouth_and_liquid_are_found_where_they_are() {
             "tilt 15 away, 4 mm",
             tilted(15.0, 215.0, aside(2.8, 2.8, glass(10.0))),
         ),
+        ("half full", tilted(6.0, 30.0, half)),
         ("small", tilted(5.0, 10.0, small)),
         ("tall", tilted(3.0, 300.0, tall)),
     ];
@@ -246,5 +253,24 @@ fn a_bay_without_a_whole_mouth_is_an_error() {
             "{what}: {error}"
         );
         assert!(error.contains("from straight above"), "{what}: {error}");
+    }
+}
+
+#[test]
+fn the_mouth_is_looked_for_on_bare_paper() {
+    for design in [Design::above(), Design::above_mono()] {
+        let area = search_area_above(design.bay);
+        let apart = |a: &Area| {
+            a.x >= area.x + area.w
+                || area.x >= a.x + a.w
+                || a.y >= area.y + area.h
+                || area.y >= a.y + a.h
+        };
+        for tag in &design.tags {
+            assert!(apart(&tag.area()), "{}: marker {}", design.id, tag.id);
+        }
+        for patch in &design.patches {
+            assert!(apart(&patch.area), "{}: {}", design.id, patch.name);
+        }
     }
 }

@@ -64,9 +64,13 @@ const RADII: (f64, f64) = (5.0, 22.0);
 /// An edge of this height counts in full (cube-root scale: 0.03 is 9 % of light, glass seen against paper).
 const PLAIN: f64 = 0.03;
 /// Least support of a mouth: half of its edge plain all around. Paper, shadows and straight edges give below 0.3.
-const LEAST_SUPPORT: f64 = 0.4;
+const LEAST_SUPPORT: f64 = 0.5;
 /// A circle around the best one with this share of its support is the outer edge of the same vial.
 const ALSO_PLAIN: f64 = 0.7;
+/// Radii of two circles of a vial differ by more than this, mm: nearer edges run into one.
+const APART: f64 = 0.8;
+/// How many circles of the coarse search are looked at closely.
+const COMPARED: usize = 60;
 /// Directions in which a circle is looked at, and parts in which they are counted.
 const DIRECTIONS: usize = 64;
 const PARTS: usize = 8;
@@ -74,8 +78,6 @@ const PARTS: usize = 8;
 /// and reflections in the wall are a little darker. 0.015 (1.5 % of full light) is noise and rounding.
 const SAME_SHARE: f64 = 0.04;
 const SAME_LEAST: f64 = 0.015;
-/// A cell that is not liquid weighs as much as two that are: the disc ends where less than two thirds of a ring match.
-const FOREIGN: f64 = 2.0;
 /// Least radius of the liquid in parts of that of the mouth: a thick wall (2 mm of a 12 mm vial) leaves two thirds, and
 /// half of that stays in sight under a tilt.
 const LEAST_LIQUID: f64 = 0.35;
@@ -199,30 +201,46 @@ fn mouth(p: &BayPicture, slopes: &Slopes) -> Option<(Disc, f64)> {
             }
         }
     }
-    let best = seen.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    // The best may be the rim's inner edge, or the liquid in it.
-    let outer = seen
-        .iter()
-        .filter(|(s, d)| *s >= ALSO_PLAIN * best.0 && d.exceeded_by(&best.1) <= coarse)
-        .max_by(|a, b| a.1.r.total_cmp(&b.1.r))?;
-    let fine = coarse / 4.0;
-    let mut sharp = *outer;
-    for dr in -4..=4 {
-        for dy in -4..=4 {
-            for dx in -4..=4 {
+    seen.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // The coarse grid may pass beside a thin rim: the plainest few are moved uphill before they are compared.
+    let plainest = |inner: Option<&Disc>| {
+        let outside =
+            |d: &Disc| inner.is_none_or(|i| d.r >= i.r + APART && d.exceeded_by(i) <= p.step);
+        seen.iter()
+            .filter(|(_, d)| outside(d))
+            .take(COMPARED)
+            .map(|s| uphill(*s, coarse / 4.0, &support))
+            .filter(|(_, d)| outside(d))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let best = plainest(None).filter(|b| b.0 >= LEAST_SUPPORT)?;
+    // The plainest may be the liquid, or the rim's inner edge: go outwards from circle to circle.
+    let mut outer = best;
+    while let Some(next) = plainest(Some(&outer.1)).filter(|n| n.0 >= ALSO_PLAIN * best.0) {
+        outer = next;
+    }
+    Some((outer.1, outer.0))
+}
+
+/// The best of the circles within one coarse step.
+fn uphill(from: (f64, Disc), fine: f64, support: &impl Fn(&Disc) -> f64) -> (f64, Disc) {
+    let mut best = from;
+    for dr in -3..=3 {
+        for dy in -3..=3 {
+            for dx in -3..=3 {
                 let disc = Disc {
-                    x: outer.1.x + f64::from(dx) * fine,
-                    y: outer.1.y + f64::from(dy) * fine,
-                    r: outer.1.r + f64::from(dr) * fine,
+                    x: from.1.x + f64::from(dx) * fine,
+                    y: from.1.y + f64::from(dy) * fine,
+                    r: from.1.r + f64::from(dr) * fine,
                 };
                 let s = support(&disc);
-                if s > sharp.0 {
-                    sharp = (s, disc);
+                if s > best.0 {
+                    best = (s, disc);
                 }
             }
         }
     }
-    (sharp.0 >= LEAST_SUPPORT).then_some((sharp.1, sharp.0))
+    best
 }
 
 /// `from`, `from + step`, ... up to `to`.
@@ -231,7 +249,7 @@ fn steps(from: f64, to: f64, step: f64) -> impl Iterator<Item = f64> {
     (0..=n.max(-1.0) as i64).map(move |k| from + k as f64 * step)
 }
 
-/// The disc inside the mouth that holds most liquid and least else.
+/// The disc inside the mouth that holds most liquid and least else: it ends where less than half of a ring is liquid.
 fn liquid(p: &BayPicture, mouth: &Disc) -> Option<Disc> {
     let middle = Disc {
         r: 0.5 * mouth.r,
@@ -258,7 +276,7 @@ fn liquid(p: &BayPicture, mouth: &Disc) -> Option<Disc> {
             let off = (shade(p, i, j) - colour).abs();
             let same = !p.clipped(i, j) && (0..3).all(|c| off[c] <= limit[c]);
             let at = j * (p.nx + 1) + i;
-            sums[at + 1] = sums[at] + if same { 1.0 } else { -FOREIGN };
+            sums[at + 1] = sums[at] + if same { 1.0 } else { -1.0 };
         }
     }
     let worth = |d: &Disc| {

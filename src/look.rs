@@ -10,8 +10,8 @@ use crate::light::{self, Observed};
 use crate::photo::Photo;
 use crate::place::{Area, Bay, Place, View};
 use crate::vial::bay::{self, BayPicture};
-use crate::vial::find::{self as vial_find, Vial};
 use crate::vial::sample::{self, Sampled};
+use crate::vial::{Found, above, find as vial_find};
 
 /// How to know where things are.
 #[derive(Debug, Clone)]
@@ -31,11 +31,14 @@ pub struct Look {
     pub observed: Observed,
     /// The bay, flattened.
     pub bay: BayPicture,
-    /// The liquid, plane units.
+    /// The liquid, plane units; for an open vial the square around its disc.
     pub liquid: Area,
     /// The vial, if it was found rather than marked.
-    pub vial: Option<Vial>,
+    pub vial: Option<Found>,
 }
+
+/// Around a mouth, mm: its blur, and the light that the wall throws beside it.
+const BESIDE_MOUTH: f64 = 2.0;
 
 /// Looks at a photo.
 ///
@@ -43,13 +46,13 @@ pub struct Look {
 /// If the card, the paper or the vial cannot be found.
 pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
     let picture = &photo.picture;
-    let place = match by {
+    let mut place = match by {
         Where::Card(designs) => find::find(&picture.luma(), designs)?,
         Where::Regions { white, liquid } => {
             Place::by_hand(*white, *liquid, picture.width(), picture.height())?
         }
     };
-    let observed = light::observe(picture, &place)?;
+    let mut observed = light::observe(picture, &place)?;
     let (bay, vial, liquid) = match place.bay {
         Bay::Search {
             area,
@@ -57,15 +60,21 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         } => {
             let bay = bay::of(picture, &place, &observed, bay::search_area(area));
             let vial = vial_find::find(&bay, area)?;
-            (bay, Some(vial), vial.liquid())
+            (bay, Some(Found::Standing(vial)), vial.liquid())
         }
         Bay::Search {
-            view: View::Above, ..
+            area,
+            view: View::Above,
         } => {
-            return Err(Error::new(
-                "this card is for looking from above",
-                "use the card for looking from the side",
-            ));
+            let area = bay::search_area_above(area);
+            let mut bay = bay::of(picture, &place, &observed, area);
+            let vial = above::find(&bay)?;
+            // A vial rises over the card: it may hide paper and patches around the bay, which then must not count.
+            if place.hide(vial.mouth.area().shrunk(-BESIDE_MOUTH)) {
+                observed = light::observe(picture, &place)?;
+                bay = bay::of(picture, &place, &observed, area);
+            }
+            (bay, Some(Found::Open(vial)), vial.liquid.area())
         }
         Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
     };
@@ -84,7 +93,11 @@ impl Look {
     /// # Errors
     /// If nothing of the liquid is left to sample.
     pub fn colour(&self, correction: &Correction) -> Result<Sampled> {
-        sample::sample(&self.bay, self.liquid, self.vial.is_some(), correction).ok_or_else(|| {
+        match &self.vial {
+            Some(Found::Open(vial)) => sample::sample_disc(&self.bay, &vial.liquid, correction),
+            seen => sample::sample(&self.bay, self.liquid, seen.is_some(), correction),
+        }
+        .ok_or_else(|| {
             Error::new(
                 "the liquid is covered by glare or over-exposed, so nothing of it can be measured",
                 "turn the vial or the light until no bright reflection lies over the liquid, and take the photo again",

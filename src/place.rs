@@ -39,6 +39,39 @@ impl Area {
     }
 }
 
+impl Area {
+    /// What is left of the rectangle outside `hole`: up to four rectangles.
+    fn without(&self, hole: &Area) -> Vec<Area> {
+        let (right, bottom) = (self.x + self.w, self.y + self.h);
+        let (x0, x1) = (
+            hole.x.clamp(self.x, right),
+            (hole.x + hole.w).clamp(self.x, right),
+        );
+        let (y0, y1) = (
+            hole.y.clamp(self.y, bottom),
+            (hole.y + hole.h).clamp(self.y, bottom),
+        );
+        if x0 >= x1 || y0 >= y1 {
+            return vec![*self];
+        }
+        let between = |x: f64, y: f64, to_x: f64, to_y: f64| Area {
+            x,
+            y,
+            w: to_x - x,
+            h: to_y - y,
+        };
+        [
+            between(self.x, self.y, right, y0),
+            between(self.x, y1, right, bottom),
+            between(self.x, y0, x0, y1),
+            between(x1, y0, right, y1),
+        ]
+        .into_iter()
+        .filter(|a| a.w > 0.0 && a.h > 0.0)
+        .collect()
+    }
+}
+
 /// A projective map of the plane, `(x, y, 1) -> H (x, y, 1)`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Homography(pub Matrix3<f64>);
@@ -137,6 +170,20 @@ pub struct Place {
 }
 
 impl Place {
+    /// Leaves out paper and patches under `hidden`, plane units. Tells whether there were any.
+    pub fn hide(&mut self, hidden: Area) -> bool {
+        let paper: Vec<Area> = self.paper.iter().flat_map(|a| a.without(&hidden)).collect();
+        let patches: Vec<PatchArea> = self
+            .patches
+            .iter()
+            .filter(|p| p.area.without(&hidden) == [p.area])
+            .cloned()
+            .collect();
+        let changed = paper != self.paper || patches != self.patches;
+        (self.paper, self.patches) = (paper, patches);
+        changed
+    }
+
     /// A place marked by hand, in pixels of the upright photo of `width` x `height` pixels.
     ///
     /// # Errors
@@ -167,5 +214,34 @@ impl Place {
             bay: Bay::Liquid { area: liquid },
             card: None,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn area(x: f64, y: f64, w: f64, h: f64) -> Area {
+        Area { x, y, w, h }
+    }
+
+    #[test]
+    fn what_is_left_around_a_hole_is_the_rest() {
+        let whole = area(10.0, 20.0, 8.0, 6.0);
+        let size = |parts: &[Area]| parts.iter().map(|a| a.w * a.h).sum::<f64>();
+        for (hole, covered) in [
+            (area(12.0, 22.0, 2.0, 3.0), 6.0),
+            (area(0.0, 0.0, 12.0, 100.0), 12.0),
+            (area(15.0, 24.0, 10.0, 10.0), 6.0),
+            (area(0.0, 0.0, 100.0, 100.0), 48.0),
+            (area(30.0, 20.0, 5.0, 5.0), 0.0),
+            (area(18.0, 20.0, 5.0, 5.0), 0.0),
+        ] {
+            let left = whole.without(&hole);
+            assert_eq!(size(&left), 48.0 - covered, "{hole:?}: {left:?}");
+            for a in &left {
+                assert_eq!(a.without(&hole), [*a], "{hole:?}: {left:?}");
+            }
+        }
     }
 }

@@ -15,6 +15,7 @@ use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::{Correction, metamerism};
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
+use crate::vial::Found;
 use crate::vial::sample::Sampled;
 
 /// Coverage of the interval.
@@ -366,12 +367,16 @@ fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<F
             "bring more light, or raise the exposure until the paper looks white",
         ));
     }
+    let ends = match look.vial {
+        Some(Found::Open(_)) => "left and right",
+        _ => "top and bottom",
+    };
     if sampled.unevenness > UNEVEN + 0.1 * depth(&sampled.ln) {
         flags.push(Flag::new(
             "uneven-liquid",
             Severity::Doubt,
-            format!("the liquid differs by {:.0} % between top and bottom", 100.0 * (sampled.unevenness.exp() - 1.0)),
-            "shake or invert the closed vial until its colour is even, let bubbles clear, and take the photo again",
+            format!("the liquid differs by {:.0} % between {ends}", 100.0 * (sampled.unevenness.exp() - 1.0)),
+            "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again",
         ));
     }
     if sampled.rejected > 0.4 {
@@ -395,7 +400,7 @@ fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<F
 
 /// White recorded under 5 % of full scale (linear) is four stops under: noise and rounding rule.
 const DARK_LN: f64 = -3.0;
-/// Top and bottom of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
+/// The ends of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
 const UNEVEN: f64 = 0.06;
 /// Patches that still differ by more than this are another print or a light that no matrix explains; reading by eye
 /// tells about 1 apart.

@@ -14,6 +14,8 @@ use crate::flag::Checked;
 use crate::photo::Picture;
 use crate::place::{Area, Homography};
 use crate::reading::{Reading, Seen};
+use crate::vial::Found;
+use crate::vial::above::Disc;
 use svg::Drawing;
 
 /// Longest side of the photo in the overlay, pixels: outlines stay sharp on a screen, the file stays small.
@@ -134,19 +136,38 @@ fn outlines(drawing: &mut Drawing, seen: &Seen, scale: f64) {
         drawing.outline(&corners(&patch.area), PATCHES);
     }
     drawing.outline(&corners(&place.white), WHITE);
-    if let Some(vial) = &look.vial {
-        let bay = look.bay.area;
-        let [a, b, c, d] = corners(&Area {
-            x: vial.left,
-            y: bay.y,
-            w: vial.width(),
-            h: bay.h,
-        });
-        // Its sides only: where glass or cap end is not looked for.
-        drawing.outline(&[a, d], VIAL);
-        drawing.outline(&[b, c], VIAL);
+    match &look.vial {
+        Some(Found::Standing(vial)) => {
+            let bay = look.bay.area;
+            let [a, b, c, d] = corners(&Area {
+                x: vial.left,
+                y: bay.y,
+                w: vial.width(),
+                h: bay.h,
+            });
+            // Its sides only: where glass or cap end is not looked for.
+            drawing.outline(&[a, d], VIAL);
+            drawing.outline(&[b, c], VIAL);
+            drawing.outline(&corners(&look.liquid), LIQUID);
+        }
+        Some(Found::Open(vial)) => {
+            drawing.outline(&around(&place.to_photo, &vial.mouth, scale), VIAL);
+            drawing.outline(&around(&place.to_photo, &vial.liquid, scale), LIQUID);
+        }
+        None => drawing.outline(&corners(&look.liquid), LIQUID),
     }
-    drawing.outline(&corners(&look.liquid), LIQUID);
+}
+
+/// A circle as a polygon that the eye takes for one.
+fn around(to_photo: &Homography, disc: &Disc, scale: f64) -> Vec<(f64, f64)> {
+    const SIDES: usize = 72;
+    (0..SIDES)
+        .map(|k| {
+            let (s, c) = (std::f64::consts::TAU * k as f64 / SIDES as f64).sin_cos();
+            let (x, y) = to_photo.map(disc.x + disc.r * c, disc.y + disc.r * s);
+            (x * scale, y * scale)
+        })
+        .collect()
 }
 
 fn corners(to_photo: &Homography, a: &Area, scale: f64) -> [(f64, f64); 4] {

@@ -140,6 +140,15 @@ pub fn search_area(bay: Area) -> Area {
     }
 }
 
+/// How far beside its bay the mouth of an open vial may appear, mm: the bare paper around the bay of the flat card.
+pub const BARE_AROUND: f64 = 10.0;
+
+/// The area in which the mouth of an open vial may appear, for a card seen from above: the bay and the bare paper around
+/// it. Farther out lie patches.
+pub fn search_area_above(bay: Area) -> Area {
+    bay.shrunk(-BARE_AROUND)
+}
+
 /// The bay picture of a place.
 pub fn of(picture: &Picture, place: &Place, seen: &Observed, area: Area) -> BayPicture {
     BayPicture::new(picture, place, &seen.field, area)

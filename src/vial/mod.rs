@@ -1,8 +1,22 @@
 //! The vial: found inside the bay, its liquid sampled without walls, cap, meniscus, base, highlights and bubbles.
 //!
-//! [`bay::Bay`] is the rectified, flattened picture of the bay; [`find`] tells where the liquid is; [`sample`] takes its
-//! colour with an honest covariance. Nothing is averaged that was not looked at.
+//! [`bay::BayPicture`] is the rectified, flattened picture of the bay; [`find`] tells where the liquid is in a vial seen from
+//! the side, [`above`] in an open vial seen from above; [`sample`] takes its colour with an honest covariance. Nothing is
+//! averaged that was not looked at.
 
+pub mod above;
 pub mod bay;
 pub mod find;
 pub mod sample;
+
+use serde::Serialize;
+
+/// A vial that was found, in plane units.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Found {
+    /// Standing upright before the card, seen from the side.
+    Standing(find::Vial),
+    /// Open, seen from above.
+    Open(above::Open),
+}

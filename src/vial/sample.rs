@@ -5,6 +5,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
+use super::above::Disc;
 use super::bay::BayPicture;
 use crate::light::Level;
 use crate::light::correct::Correction;
@@ -26,7 +27,8 @@ pub struct Sampled {
     pub looked_at: usize,
     /// Share of blocks left out for reflections, bubbles or clipped pixels, 0 to 1.
     pub rejected: f64,
-    /// Difference of the upper third from the lower third, natural log, the largest over channels.
+    /// Difference of the upper third from the lower third (from above: left from right), natural log, the largest over
+    /// channels.
     pub unevenness: f64,
     /// Standard deviation between kept blocks, natural log, the largest over channels.
     pub roughness: f64,
@@ -44,6 +46,10 @@ const ROWS: usize = 12;
 const COLUMNS: usize = 7;
 /// Share of the liquid's height left out at each end: meniscus, base and blur.
 const ENDS: f64 = 0.12;
+/// Share of the radius of a disc of liquid that is sampled: away from wall, base and what they reflect.
+const DISC_CORE: f64 = 0.55;
+/// Blocks across a disc's core.
+const DISC_BLOCKS: usize = 9;
 /// Share of blocks in a row that is kept, the darker ones.
 const DARKER: f64 = 0.6;
 
@@ -74,41 +80,73 @@ pub fn sample(
     if nx == 0 || ny == 0 {
         return None;
     }
-    let mut rows: Vec<Vec<(Vector3<f64>, Area)>> = Vec::new();
-    let (mut looked_at, mut crushed) = (0usize, [0usize; 3]);
+    let block_at = |i: usize, j: usize| Area {
+        x: core.x + core.w * i as f64 / nx as f64,
+        y: core.y + core.h * j as f64 / ny as f64,
+        w: core.w / nx as f64,
+        h: core.h / ny as f64,
+    };
+    let rows: Vec<Vec<Area>> = (0..ny)
+        .map(|j| (0..nx).map(|i| block_at(i, j)).collect())
+        .collect();
+    of_groups(p, &rows, correction)
+}
+
+/// Samples a disc of liquid seen from above: columns of blocks in its core, left to right.
+/// `None` if nothing is left to sample.
+pub fn sample_disc(p: &BayPicture, liquid: &Disc, correction: &Correction) -> Option<Sampled> {
+    let core = Disc {
+        r: DISC_CORE * liquid.r,
+        ..*liquid
+    };
+    let side = (2.0 * core.r / DISC_BLOCKS as f64).max(p.step);
+    let n = (2.0 * core.r / side + 1e-9).floor() as usize;
+    let start = -0.5 * n as f64 * side;
+    let columns: Vec<Vec<Area>> = (0..n)
+        .map(|i| {
+            (0..n)
+                .map(|j| Area {
+                    x: core.x + start + i as f64 * side,
+                    y: core.y + start + j as f64 * side,
+                    w: side,
+                    h: side,
+                })
+                .filter(|a| core.contains(a.centre().0, a.centre().1))
+                .collect()
+        })
+        .collect();
+    of_groups(p, &columns, correction)
+}
+
+/// The robust mean over blocks. Blocks of one group share light and reflections; the first and last third of the groups
+/// tell how even the liquid is.
+fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> Option<Sampled> {
+    let ny = groups.len();
+    let (mut looked_at, mut measured, mut crushed) = (0usize, 0usize, [0usize; 3]);
     let mut shift = Vector3::zeros();
-    for j in 0..ny {
+    let mut kept: Vec<(usize, Vector3<f64>, Area)> = Vec::new();
+    for (j, group) in groups.iter().enumerate() {
         let mut row = Vec::new();
-        for i in 0..nx {
-            let area = Area {
-                x: core.x + core.w * i as f64 / nx as f64,
-                y: core.y + core.h * j as f64 / ny as f64,
-                w: core.w / nx as f64,
-                h: core.h / ny as f64,
-            };
+        for area in group {
             looked_at += 1;
-            if let Some(level) = block(p, area) {
+            if let Some(level) = block(p, *area) {
+                measured += 1;
                 for (count, seen) in crushed.iter_mut().zip(level.seen.iter()) {
                     *count += usize::from(*seen <= CRUSHED_LN);
                 }
                 let (ln, moved) = correction.apply_to_liquid(&level);
                 shift += moved;
-                row.push((ln, area));
+                row.push((ln, *area));
             }
         }
-        rows.push(row);
-    }
-    let mut kept: Vec<(usize, Vector3<f64>, Area)> = Vec::new();
-    for (j, row) in rows.iter_mut().enumerate() {
         row.sort_by(|a, b| a.0.sum().total_cmp(&b.0.sum()));
-        let n = ((nx as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
+        let n = ((group.len() as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
         kept.extend(row.iter().take(n).map(|(v, a)| (j, *v, *a)));
     }
     let kept = without_outliers(kept);
     if kept.is_empty() {
         return None;
     }
-    let measured = rows.iter().map(Vec::len).sum::<usize>().max(1);
     let n = kept.len() as f64;
     let mean = kept.iter().map(|k| k.1).sum::<Vector3<f64>>() / n;
     let scatter = kept
@@ -136,7 +174,7 @@ pub fn sample(
     Some(Sampled {
         ln: mean,
         covariance: scatter / used_rows as f64,
-        shift: shift / measured as f64,
+        shift: shift / measured.max(1) as f64,
         blocks: kept.len(),
         looked_at,
         rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),

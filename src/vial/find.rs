@@ -64,6 +64,14 @@ const STEP_LEAST: f64 = 0.015;
 const STEP_MOST: f64 = 0.06;
 /// The lower end of the liquid is at most this far above the foot of the bay, mm: what lies higher is cap or glass.
 const HIGHEST: f64 = 25.0;
+/// Half of the vial's middle in which the liquid is looked for, in parts of its width, and the bands it is cut into.
+const MIDDLE: f64 = 0.3;
+const BANDS: usize = 5;
+/// Tints differ by less than this part of the deeper one (and 3 % of light, for pale ones) in one liquid: air has no tint.
+const SAME_TINT: f64 = 0.4;
+const SAME_TINT_LEAST: f64 = 0.03;
+/// A line is darker than both sides by this much (natural log of light).
+const LINE: f64 = 0.05;
 /// Least height of even liquid, mm.
 const LEAST_LIQUID: f64 = 6.0;
 
@@ -180,17 +188,127 @@ fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)>
     Some((x(l), x(r), clarity))
 }
 
-/// The lowest even stretch of the vial's middle band.
+/// The lowest even stretch of the vial's middle.
 fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
-    let rows = middle_profile(p, left, right);
     let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
-    let (fine, coarse) = (cells(1.0), cells(3.0).max(2));
-    if rows.len() < 4 * coarse {
+    let coarse = cells(3.0).max(2);
+    if p.ny < 4 * coarse {
         return None;
     }
+    // A meniscus or base runs across the vial, bent a little by perspective; light that the vial gathers behind itself
+    // draws arcs, which cross the bands at different heights.
+    let reach = cells(0.7);
+    let bands: Vec<Vec<f64>> = (0..BANDS)
+        .map(|band| {
+            let jump = jumps(&profile(p, left, right, band), cells(1.0), coarse);
+            (0..jump.len())
+                .map(|j| {
+                    jump[j.saturating_sub(reach)..(j + reach + 1).min(jump.len())]
+                        .iter()
+                        .copied()
+                        .fold(0.0, f64::max)
+                })
+                .collect()
+        })
+        .collect();
+    let jump: Vec<f64> = (0..p.ny)
+        .map(|j| median(&mut bands.iter().map(|b| b[j]).collect::<Vec<f64>>()))
+        .collect();
+    // Noise of the jumps: most rows lie inside something even.
+    let mut sorted: Vec<f64> = jump.iter().copied().filter(|v| *v > 0.0).collect();
+    let typical = median(&mut sorted);
+    let limit = (5.0 * typical).clamp(STEP_LEAST, STEP_MOST);
+    let mut cuts = vec![0usize];
+    let mut j = coarse;
+    while j + coarse < jump.len() {
+        if jump[j] > limit {
+            let end = (j..jump.len())
+                .find(|&k| jump[k] <= limit)
+                .unwrap_or(jump.len() - 1);
+            cuts.push(j);
+            cuts.push(end);
+            j = end + 1;
+        } else {
+            j += 1;
+        }
+    }
+    cuts.push(jump.len() - 1);
+    let rows: Vec<Vector3<f64>> = {
+        let bands: Vec<Vec<Vector3<f64>>> = (0..BANDS)
+            .map(|band| profile(p, left, right, band))
+            .collect();
+        (0..p.ny)
+            .map(|j| bands.iter().map(|b| b[j]).sum::<Vector3<f64>>() / BANDS as f64)
+            .collect()
+    };
+    // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
+    // above it in the same colour, with no line between, is the same liquid in other light.
+    let mut runs: Vec<(usize, usize)> = cuts
+        .chunks(2)
+        .filter(|c| c.len() == 2 && c[0] < c[1])
+        .map(|c| (c[0], c[1]))
+        .collect();
+    let foot = p.area.y + p.area.h;
+    let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
+    while let Some((mut top, bottom)) = runs.pop() {
+        while let Some(&(a, b)) = runs.last() {
+            if !same_liquid(&rows, (a, b), (top, bottom)) {
+                break;
+            }
+            top = a;
+            runs.pop();
+        }
+        if y(bottom) - y(top) >= LEAST_LIQUID && foot - y(bottom) <= HIGHEST {
+            return Some((y(top), y(bottom)));
+        }
+    }
+    None
+}
+
+/// Whether two stretches of the vial hold the same liquid: of one tint, brighter or darker, and no line between them, as a
+/// meniscus draws.
+fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
+    let mean = |(a, b): (usize, usize)| {
+        rows[a..b]
+            .iter()
+            .map(|v| v.map(f64::ln) * 3.0)
+            .sum::<Vector3<f64>>()
+            / (b - a) as f64
+    };
+    let tint = |v: Vector3<f64>| v.add_scalar(-v.mean());
+    let (up, down) = (mean(above), mean(below));
+    let deepest = tint(up).amax().max(tint(down).amax());
+    let darkest = rows[above.1..below.0]
+        .iter()
+        .map(|v| v.map(f64::ln).mean() * 3.0)
+        .fold(f64::INFINITY, f64::min);
+    (tint(up) - tint(down)).amax() < SAME_TINT * deepest + SAME_TINT_LEAST
+        && darkest > up.mean().min(down.mean()) - LINE
+}
+
+/// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.
+fn profile(p: &BayPicture, left: f64, right: f64, band: usize) -> Vec<Vector3<f64>> {
+    let (start, width) = (
+        (left + right) / 2.0 - MIDDLE * (right - left),
+        2.0 * MIDDLE * (right - left) / BANDS as f64,
+    );
+    let from = start + band as f64 * width;
+    let (i0, i1) = (p.column(from), p.column(from + width));
+    (0..p.ny)
+        .map(|j| {
+            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| shade(p, i, j)).collect();
+            cells.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
+            let n = (cells.len() / 2).max(1);
+            cells[..n].iter().sum::<Vector3<f64>>() / n as f64
+        })
+        .collect()
+}
+
+/// Row by row, how much the colour changes over `fine` rows beyond what a ramp over `coarse` rows would give, the largest
+/// over channels: light that the vial gathers behind itself changes slowly along it.
+fn jumps(rows: &[Vector3<f64>], fine: usize, coarse: usize) -> Vec<f64> {
     let mean = |a: usize, b: usize| rows[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
-    // A meniscus or base is a sharp change; light that the vial gathers behind itself changes slowly along it.
-    let jump: Vec<f64> = (0..rows.len())
+    (0..rows.len())
         .map(|j| {
             if j < coarse || j + coarse >= rows.len() {
                 return 0.0;
@@ -200,51 +318,6 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
             (0..3)
                 .map(|c| (step[c].abs() - ramp[c].abs()).max(0.0))
                 .fold(0.0, f64::max)
-        })
-        .collect();
-    // Noise of the jumps: most rows lie inside something even.
-    let mut sorted: Vec<f64> = jump.iter().copied().filter(|v| *v > 0.0).collect();
-    let typical = median(&mut sorted);
-    let limit = (5.0 * typical).clamp(STEP_LEAST, STEP_MOST);
-    let mut cuts = vec![0usize];
-    let mut j = coarse;
-    while j + coarse < rows.len() {
-        if jump[j] > limit {
-            let end = (j..rows.len())
-                .find(|&k| jump[k] <= limit)
-                .unwrap_or(rows.len() - 1);
-            cuts.push(j);
-            cuts.push(end);
-            j = end + 1;
-        } else {
-            j += 1;
-        }
-    }
-    cuts.push(rows.len() - 1);
-    let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
-    let runs: Vec<(f64, f64)> = cuts
-        .chunks(2)
-        .filter(|c| c.len() == 2)
-        .map(|c| (y(c[0]), y(c[1])))
-        .collect();
-    // From below: the first stretch long enough is the liquid; what lies under it is the base or the table.
-    let foot = p.area.y + p.area.h;
-    runs.into_iter()
-        .rev()
-        .find(|(a, b)| b - a >= LEAST_LIQUID && foot - b <= HIGHEST)
-}
-
-/// Row by row, the colour of the vial's middle, highlights left out: the mean of the darker half of the middle columns.
-fn middle_profile(p: &BayPicture, left: f64, right: f64) -> Vec<Vector3<f64>> {
-    let half = 0.3 * (right - left);
-    let axis = (left + right) / 2.0;
-    let (i0, i1) = (p.column(axis - half), p.column(axis + half));
-    (0..p.ny)
-        .map(|j| {
-            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| shade(p, i, j)).collect();
-            cells.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
-            let n = (cells.len() / 2).max(1);
-            cells[..n].iter().sum::<Vector3<f64>>() / n as f64
         })
         .collect()
 }

@@ -60,18 +60,29 @@ pub fn posterior(
     let step = (last + BEYOND - first) / n as f64;
     let grid: Vec<f64> = (0..=n).map(|i| first + i as f64 * step).collect();
     let colour = lab.to_vector();
-    let mut log_density = Vec::with_capacity(grid.len());
-    let (mut distance2, mut nearest) = (f64::INFINITY, 0.0);
-    for &p in &grid {
-        let (steps, between) = curve.covariance(p);
-        let sigma = covariance + steps + between + Matrix3::identity() * LEAST_VARIANCE;
-        let d = colour - curve.lab(p).to_vector();
-        let (d2, ln_det) = mahalanobis(&sigma, &d);
-        if d2 < distance2 {
-            (distance2, nearest) = (d2, p);
-        }
-        log_density.push(-0.5 * ln_det - 0.5 * (NU + 3.0) * (1.0 + d2 / NU).ln());
-    }
+    // Per grid point: squared distance of the colour, and the log determinant of the covariance it is measured in.
+    let apart: Vec<(f64, f64)> = grid
+        .iter()
+        .map(|&p| {
+            let (steps, between) = curve.covariance(p);
+            let sigma = covariance + steps + between + Matrix3::identity() * LEAST_VARIANCE;
+            mahalanobis(&sigma, &(colour - curve.lab(p).to_vector()))
+        })
+        .collect();
+    let (distance2, nearest) = apart
+        .iter()
+        .zip(&grid)
+        .map(|(a, p)| (a.0, *p))
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .expect("a grid has points");
+    // A colour that lies farther from the curve than its budget explains has met something unknown, which may move it along
+    // the curve as much as off it: all variances grow by the ratio found (Birge 1932, Phys. Rev. 40:207-227; two degrees of
+    // freedom, since a curve leaves two of three dimensions).
+    let birge = (distance2 / 2.0).max(1.0);
+    let log_density: Vec<f64> = apart
+        .iter()
+        .map(|(d2, ln_det)| -0.5 * ln_det - 0.5 * (NU + 3.0) * (d2 / birge / NU).ln_1p())
+        .collect();
     let top = log_density
         .iter()
         .copied()

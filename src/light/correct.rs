@@ -257,12 +257,16 @@ impl Correction {
 /// they do not shift alike (metamerism). This share of the shift is carried over to the
 /// liquid: without knowledge of the spectra, half (simulated scenes, study seed 20261125: 0.3 to 0.7 serve alike, 1 is worse).
 const CARRIES_OVER: f64 = 0.5;
-/// Standard deviation of the part of the shift that does not carry over, as a share of the shift.
-const METAMERISM: f64 = 0.5;
+/// Standard deviations of what does not carry over, as shares of the length of the shift: 0.5 along it, and 0.4 across,
+/// since a dye may also go another way than the inks (same scenes: 0.15 to 0.5 across tried, up from 0.3 serves alike).
+const ALONG: f64 = 0.5;
+const ACROSS: f64 = 0.4;
 
 /// Covariance (natural log of relative light) of a shift that inks and dyes do not share.
 pub fn metamerism(shift: &Vector3<f64>) -> Matrix3<f64> {
-    shift * shift.transpose() * (METAMERISM * METAMERISM)
+    let along = shift * shift.transpose();
+    let across = Matrix3::identity() * shift.norm_squared() - along;
+    along * (ALONG * ALONG) + across * (ACROSS * ACROSS)
 }
 
 /// Least relative light a map may give: about the darkest ink on paper in a phone photo, 1/500.

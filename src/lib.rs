@@ -14,6 +14,7 @@
 //! `colour` to `reading` are functions of values: bytes in, reading out. They touch no clock, terminal, network or
 //! file; `report` and `cli` do.
 
+pub mod capture;
 pub mod card;
 pub mod chart;
 pub mod cli;
@@ -27,4 +28,5 @@ pub mod photo;
 pub mod place;
 pub mod reading;
 pub mod report;
+pub mod sight;
 pub mod vial;

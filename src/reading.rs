@@ -5,6 +5,7 @@
 use nalgebra::Vector3;
 use serde::Serialize;
 
+use crate::capture;
 use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::colour::{Lab, Relative};
@@ -15,7 +16,7 @@ use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::{Correction, metamerism};
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
-use crate::vial::Found;
+use crate::sight;
 use crate::vial::sample::Sampled;
 
 /// Coverage of the interval.
@@ -96,6 +97,13 @@ pub struct CorrectionUsed {
     pub loo_uncorrected: Option<f64>,
 }
 
+/// What was told about a test besides its photo.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Told {
+    /// When the waiting began.
+    pub started: Option<capture::Started>,
+}
+
 /// The reading together with what it was seen on, for pictures.
 pub struct Seen {
     /// The photo looked at.
@@ -108,7 +116,12 @@ pub struct Seen {
 ///
 /// # Errors
 /// If the card, its paper, the vial or its liquid cannot be seen, or the card is not the one of the chart.
-pub fn read(photo: &Photo, by: &Where, chart: &Chart) -> Result<(Checked<Reading>, Seen)> {
+pub fn read(
+    photo: &Photo,
+    by: &Where,
+    chart: &Chart,
+    told: &Told,
+) -> Result<(Checked<Reading>, Seen)> {
     let look = look(photo, by)?;
     right_card(&look, chart)?;
     let correction = Correction::choose(&look.observed, &chart.patches);
@@ -121,7 +134,8 @@ pub fn read(photo: &Photo, by: &Where, chart: &Chart) -> Result<(Checked<Reading
     let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
 
     let mut flags = photo.notes.clone();
-    flags.extend(sight_flags(&look, &correction, &sampled));
+    flags.extend(sight::flags(&look, &correction, &sampled));
+    flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     let answer = answer(chart, &post, &mut flags);
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {
@@ -230,6 +244,14 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         ));
         return Answer::OffChart;
     }
+    if post.delta_e_curve > BESIDE_CURVE_DE {
+        flags.push(Flag::new(
+            "colour-beside-chart",
+            Severity::Doubt,
+            format!("the colour lies {:.1} CIEDE2000 beside the colours of this chart", post.delta_e_curve),
+            "see that the liquid is clear and mixed and the vial like those of the chart, and bring diffuse light instead of one bright lamp",
+        ));
+    }
     if post.above > 0.5 {
         flags.push(Flag::new(
             "beyond-top",
@@ -308,103 +330,13 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
 
 /// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 3 degrees of freedom, 0.999.
 const OFF_CHART_D2: f64 = 16.27;
+/// CIEDE2000 past which a colour is doubtful even where its budget explains the distance: about what lies between the steps
+/// of a printed chart (common practice).
+const BESIDE_CURVE_DE: f64 = 7.0;
 /// CIEDE2000 under which no colour counts as off the chart: about twice what an eye just sees.
 const OFF_CHART_DE: f64 = 2.0;
 /// An interval wider than this many steps says no more than a look by eye.
 const WIDE_STEPS: f64 = 2.0;
-
-/// Findings about the sight of the card and the vial.
-fn sight_flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<Flag> {
-    let mut flags = Vec::new();
-    if let Some(card) = &look.place.card {
-        let missing = card.tags_expected - card.tags_found.len();
-        if missing > 0 {
-            flags.push(Flag::new(
-                "card-partly-covered",
-                Severity::Note,
-                format!(
-                    "{missing} of {} markers of the card were not seen",
-                    card.tags_expected
-                ),
-                "keep the whole card in the picture and uncovered",
-            ));
-        }
-        if correction.residuals.is_empty() {
-            flags.push(Flag::new(
-                "no-patches",
-                Severity::Doubt,
-                "the photo was balanced on white paper alone: other light or another phone than the session's is not corrected",
-                "use the card with colour patches, with the chart made from it",
-            ));
-        }
-    } else {
-        flags.push(Flag::new(
-            "white-only",
-            Severity::Doubt,
-            "the photo was balanced on the marked white alone: uneven light, other light or another phone are not corrected",
-            "photograph the vial in front of the printed card",
-        ));
-    }
-    if look.observed.blown > 0.1 {
-        flags.push(Flag::new(
-            "white-over-exposed",
-            Severity::Doubt,
-            format!(
-                "{:.0} % of the white paper is over-exposed",
-                100.0 * look.observed.blown
-            ),
-            "take the photo with less exposure: touch the white paper on the screen to meter on it",
-        ));
-    }
-    if look.observed.white.max() < DARK_LN {
-        flags.push(Flag::new(
-            "too-dark",
-            Severity::Doubt,
-            format!(
-                "the white paper is recorded at {:.1} % of full scale",
-                100.0 * look.observed.white.max().exp()
-            ),
-            "bring more light, or raise the exposure until the paper looks white",
-        ));
-    }
-    let ends = match look.vial {
-        Some(Found::Open(_)) => "left and right",
-        _ => "top and bottom",
-    };
-    if sampled.unevenness > UNEVEN + 0.1 * depth(&sampled.ln) {
-        flags.push(Flag::new(
-            "uneven-liquid",
-            Severity::Doubt,
-            format!("the liquid differs by {:.0} % between {ends}", 100.0 * (sampled.unevenness.exp() - 1.0)),
-            "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again",
-        ));
-    }
-    if sampled.rejected > 0.4 {
-        flags.push(Flag::new(
-            "glare",
-            Severity::Doubt,
-            format!("{:.0} % of the liquid is covered by reflections or bubbles", 100.0 * sampled.rejected),
-            "turn the vial or yourself until no bright reflection lies over the liquid; let bubbles clear",
-        ));
-    }
-    if let Some(loo) = correction.loo.filter(|l| *l > POOR_MATCH) {
-        flags.push(Flag::new(
-            "patches-do-not-match",
-            Severity::Doubt,
-            format!("after correction the card's patches still differ by {loo:.1} CIEDE2000 from those of the chart's session"),
-            "use light like that of the session (daylight or one good white lamp), and a clean card from the same print",
-        ));
-    }
-    flags
-}
-
-/// White recorded under 5 % of full scale (linear) is four stops under: noise and rounding rule.
-const DARK_LN: f64 = -3.0;
-/// The ends of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
-const UNEVEN: f64 = 0.06;
-/// Patches that still differ by more than this are another print or a light that no matrix explains; reading by eye
-/// tells about 1 apart.
-const POOR_MATCH: f64 = 5.0;
 
 fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Vec<Share> {
     let last = (curve.len() - 1) as f64;

@@ -20,7 +20,7 @@ use tintwell::chart::{Chart, Origin, Terms};
 use tintwell::look::{Look, Where, look};
 use tintwell::photo::{Limits, Photo, decode};
 use tintwell::place::Area;
-use tintwell::reading::{Answer, Reading, read};
+use tintwell::reading::{Answer, Reading, Told, read};
 use tintwell::vial::Found;
 use tintwell::vial::above::{Disc, Open};
 use tintwell::vial::bay::search_area_above;
@@ -104,7 +104,8 @@ fn chart() -> Chart {
 }
 
 fn reading(shot: &Shot, chart: &Chart) -> (Reading, Vec<String>) {
-    let (r, _) = read(&photo(shot), &by(), chart).unwrap_or_else(|e| panic!("{e}: {shot:?}"));
+    let (r, _) = read(&photo(shot), &by(), chart, &Told::default())
+        .unwrap_or_else(|e| panic!("{e}: {shot:?}"));
     let codes = r.flags.iter().map(|f| f.code.clone()).collect();
     (r.value, codes)
 }

@@ -17,6 +17,7 @@ use super::rules::Charts;
 use super::{Done, Exit, Stop, put, say};
 use crate::error::{Error, Result};
 use crate::look::Where;
+use crate::reading::Told;
 use crate::report::text::Table;
 use crate::report::{Outcome, csv, json};
 
@@ -95,7 +96,7 @@ fn in_order(
             loop {
                 let i = next.fetch_add(1, Ordering::Relaxed);
                 let Some(path) = photos.get(i) else { return };
-                let outcome = one(path, by, charts.of(path), false).outcome;
+                let outcome = one(path, by, charts.of(path), &Told::default(), false).outcome;
                 if send.send((i, outcome)).is_err() {
                     return;
                 }

@@ -8,7 +8,7 @@ use crate::chart::Chart;
 use crate::error::{Error, Result};
 use crate::look::Where;
 use crate::photo::Photo;
-use crate::reading::{Seen, read};
+use crate::reading::{Seen, Told, read};
 use crate::report::Outcome;
 
 /// What reading one photo gives.
@@ -19,7 +19,7 @@ pub(super) struct One {
 }
 
 /// Reads one photo with a chart, or with the error that stands for the lack of one.
-pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, keep: bool) -> One {
+pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, keep: bool) -> One {
     let mut outcome = Outcome {
         photo: shown(path),
         taken_at: None,
@@ -34,7 +34,7 @@ pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, keep: bool) ->
         let photo = files::load_photo(path)?;
         outcome.taken_at = photo.facts.taken_at_text();
         outcome.sha256 = Some(photo.sha256.clone());
-        let (reading, sight) = read(&photo, by, chart?)?;
+        let (reading, sight) = read(&photo, by, chart?, told)?;
         seen = keep.then_some((photo, sight));
         Ok(reading)
     }));

@@ -7,8 +7,10 @@ use super::files::{Output, extension, load_chart, same, shown, with_stem};
 use super::one::{One, one};
 use super::place::{PlaceArgs, save_frame};
 use super::{Done, Exit, Stop, colour, put, say, tell};
+use crate::capture::Started;
 use crate::chart::Chart;
 use crate::error::Error;
+use crate::reading::Told;
 use crate::report::{json, overlay, text};
 
 const EXAMPLES: &str = "\
@@ -42,6 +44,9 @@ pub(super) struct Args {
     /// Show where the uncertainty comes from
     #[arg(long)]
     explain: bool,
+    /// When the waiting began (the last reagent was added), local time; checked against the chart's read window
+    #[arg(long, value_name = "TIME")]
+    started: Option<Started>,
     #[command(flatten)]
     place: PlaceArgs,
     /// Keep the regions given with --white and --vial in a file
@@ -59,10 +64,13 @@ pub(super) fn run(args: &Args) -> Done {
     {
         save_frame(path, white, vial)?;
     }
+    let told = Told {
+        started: args.started,
+    };
     let colour = colour();
     let mut worst = Exit::Trusted;
     for (i, path) in args.photos.iter().enumerate() {
-        let One { outcome, seen } = one(path, &by, Ok(&chart), overlays.is_some());
+        let One { outcome, seen } = one(path, &by, Ok(&chart), &told, overlays.is_some());
         worst = worst.max(outcome.verdict().into());
         let gap = if i > 0 { "\n" } else { "" };
         if let Err(e) = &outcome.result {

@@ -29,6 +29,19 @@ pub struct Field {
     pub loo_rms: f64,
     /// Spots that were left out as not being paper.
     pub rejected: usize,
+    /// How far the light of one spot in twenty lies from any smooth light, natural log: edges of shadow.
+    pub edges: f64,
+    /// How much smooth light differs from place to place on the paper.
+    pub spread: Spread,
+}
+
+/// Range of the light over the spots of paper, natural log.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spread {
+    /// Of its strength.
+    pub light: f64,
+    /// Of its tint: red against green or blue against green, whichever differs more.
+    pub tint: f64,
 }
 
 /// Chroma of a spot may differ from the median of all by so much (natural log of channel ratios) before it is taken for
@@ -80,10 +93,23 @@ impl Field {
                 }
             }
         }
-        best.map(|(_, mut field)| {
-            field.rejected = rejected;
-            field
-        })
+        let (_, mut field) = best?;
+        field.rejected = rejected;
+        let smooth = Process {
+            smooth: 300.0,
+            local: 0.0,
+            span,
+        };
+        if let Some((_, even)) = Field::with(&usable, centre, span, trend, smooth) {
+            let mut left: Vec<f64> = usable
+                .iter()
+                .map(|s| (s.ln - even.ln_white(s.x, s.y)).mean().abs())
+                .collect();
+            left.sort_by(f64::total_cmp);
+            field.edges = left[(0.95 * (left.len() - 1) as f64) as usize];
+            field.spread = even.range();
+        }
+        Some(field)
     }
 
     fn with(
@@ -148,6 +174,11 @@ impl Field {
             gls,
             loo_rms: (loo / (3 * n) as f64).sqrt(),
             rejected: 0,
+            edges: 0.0,
+            spread: Spread {
+                light: 0.0,
+                tint: 0.0,
+            },
         };
         Some((score, field))
     }
@@ -195,6 +226,20 @@ impl Field {
         let own = mean(&|p| mean(&|q| self.process.covariance(p, q)));
         let v = own - k.dot(&ki_k) + (r.transpose() * &self.gls * &r)[(0, 0)];
         self.spot_cov * v.max(0.0)
+    }
+
+    fn range(&self) -> Spread {
+        let range = |f: &dyn Fn(Vector3<f64>) -> f64| {
+            let values = self.points.iter().map(|p| f(self.ln_white(p.0, p.1)));
+            let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+                (l.min(v), h.max(v))
+            });
+            high - low
+        };
+        Spread {
+            light: range(&|v| v.mean()),
+            tint: range(&|v| v[0] - v[1]).max(range(&|v| v[2] - v[1])),
+        }
     }
 
     /// The field on a grid of `step` over a rectangle, for fast bilinear look-up.

@@ -22,6 +22,8 @@ pub struct Vial {
     pub top: f64,
     /// Lower end of the even liquid.
     pub bottom: f64,
+    /// Whether something of a deeper tint lies below the even stretch: a low liquid under empty glass.
+    pub deeper_below: bool,
     /// Strength of the weaker outline over the noise of edges in the bay.
     pub clarity: f64,
 }
@@ -70,6 +72,8 @@ const BANDS: usize = 5;
 /// Tints differ by less than this part of the deeper one (and 3 % of light, for pale ones) in one liquid: air has no tint.
 const SAME_TINT: f64 = 0.4;
 const SAME_TINT_LEAST: f64 = 0.03;
+/// A tint that differs by this much (natural log) is another colour to any eye.
+const PLAIN_TINT: f64 = 0.15;
 /// A line is darker than both sides by this much (natural log of light).
 const LINE: f64 = 0.05;
 /// Least height of even liquid, mm.
@@ -93,7 +97,11 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
             "stand the vial on the foot mark, upright and filled, against the bare paper of the bay",
         )
     })?;
-    let (top, bottom) = liquid(picture, left, right).ok_or_else(|| {
+    let Liquid {
+        top,
+        bottom,
+        deeper_below,
+    } = liquid(picture, left, right).ok_or_else(|| {
         Error::new(
             format!("a vial was found, but no even stretch of at least {LEAST_LIQUID} mm of liquid in it"),
             "fill the vial to its mark, let bubbles clear, and photograph it without reflections over the liquid",
@@ -104,6 +112,7 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
         right,
         top,
         bottom,
+        deeper_below,
         clarity,
     })
 }
@@ -188,8 +197,15 @@ fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)>
     Some((x(l), x(r), clarity))
 }
 
-/// The lowest even stretch of the vial's middle.
-fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
+/// The even stretch that is taken for the liquid.
+struct Liquid {
+    top: f64,
+    bottom: f64,
+    deeper_below: bool,
+}
+
+/// The lowest even stretch of the vial's middle. `None` if there is none, or if it goes on above any vial.
+fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<Liquid> {
     let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
     let coarse = cells(3.0).max(2);
     if p.ny < 4 * coarse {
@@ -250,6 +266,7 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
         .collect();
     let foot = p.area.y + p.area.h;
     let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
+    let mut below: Vec<(usize, usize)> = Vec::new();
     while let Some((mut top, bottom)) = runs.pop() {
         while let Some(&(a, b)) = runs.last() {
             if !same_liquid(&rows, (a, b), (top, bottom)) {
@@ -259,24 +276,40 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<(f64, f64)> {
             runs.pop();
         }
         if y(bottom) - y(top) >= LEAST_LIQUID && foot - y(bottom) <= HIGHEST {
-            return Some((y(top), y(bottom)));
+            let own = tint(mean_ln(&rows, (top, bottom)));
+            let deeper = |run: &(usize, usize)| {
+                let other = tint(mean_ln(&rows, *run));
+                other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
+            };
+            return (top > coarse).then(|| Liquid {
+                top: y(top),
+                bottom: y(bottom),
+                deeper_below: below.iter().any(deeper),
+            });
         }
+        below.push((top, bottom));
     }
     None
+}
+
+/// Mean natural log of light relative to paper over rows of shades.
+fn mean_ln(rows: &[Vector3<f64>], (a, b): (usize, usize)) -> Vector3<f64> {
+    rows[a..b]
+        .iter()
+        .map(|v| v.map(f64::ln) * 3.0)
+        .sum::<Vector3<f64>>()
+        / (b - a) as f64
+}
+
+/// A colour without its brightness.
+fn tint(ln: Vector3<f64>) -> Vector3<f64> {
+    ln.add_scalar(-ln.mean())
 }
 
 /// Whether two stretches of the vial hold the same liquid: of one tint, brighter or darker, and no line between them, as a
 /// meniscus draws.
 fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
-    let mean = |(a, b): (usize, usize)| {
-        rows[a..b]
-            .iter()
-            .map(|v| v.map(f64::ln) * 3.0)
-            .sum::<Vector3<f64>>()
-            / (b - a) as f64
-    };
-    let tint = |v: Vector3<f64>| v.add_scalar(-v.mean());
-    let (up, down) = (mean(above), mean(below));
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
     let deepest = tint(up).amax().max(tint(down).amax());
     let darkest = rows[above.1..below.0]
         .iter()

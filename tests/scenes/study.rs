@@ -17,7 +17,7 @@ use tintwell::chart::{Chart, Origin, Terms, calibrate};
 use tintwell::flag::Verdict;
 use tintwell::look::{Where, look};
 use tintwell::photo::{Limits, decode};
-use tintwell::reading::{Answer, read};
+use tintwell::reading::{Answer, Told, read};
 
 struct Options {
     seed: u64,
@@ -58,7 +58,7 @@ fn options() -> Options {
 }
 
 /// Scenes that must not be trusted.
-const FOUL: [Foul; 10] = [
+const FOUL: [Foul; 14] = [
     Foul::Shadow,
     Foul::BlownOut,
     Foul::VeryDark,
@@ -69,6 +69,10 @@ const FOUL: [Foul; 10] = [
     Foul::MixedLight,
     Foul::OverRange,
     Foul::TwoCards,
+    Foul::Bubbly,
+    Foul::Layered,
+    Foul::NoVial,
+    Foul::LittleLiquid,
 ];
 
 /// Sets of sound photos.
@@ -306,7 +310,7 @@ fn examine(
         plain,
         said: String::new(),
     };
-    match read(&photo, by, chart) {
+    match read(&photo, by, chart, &Told::default()) {
         Err(e) => row.said = format!("{}: truth {:.2}: {}", job.name, job.place, e.what),
         Ok((checked, _)) => {
             let r = &checked.value;

@@ -1,0 +1,146 @@
+//! What the file says of its capture, against what the chart asks for: flash, later changes, read window, date of the reagent.
+
+use std::str::FromStr;
+
+use jiff::ToSpan;
+use jiff::civil::{Date, DateTime, Time};
+
+use crate::chart::Terms;
+use crate::flag::{Flag, Severity};
+use crate::photo::CaptureFacts;
+
+/// When the waiting began: the last reagent was added.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Started {
+    /// At a local date and time.
+    On(DateTime),
+    /// At the last such time of day before the photo.
+    At(Time),
+}
+
+impl Started {
+    /// The local date and time, for a photo taken at `taken`.
+    fn before(self, taken: DateTime) -> DateTime {
+        match self {
+            Started::On(start) => start,
+            Started::At(time) => {
+                let today = taken.date().to_datetime(time);
+                if today <= taken {
+                    today
+                } else {
+                    today.saturating_sub(1.day())
+                }
+            }
+        }
+    }
+}
+
+impl FromStr for Started {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Started, String> {
+        text.parse()
+            .map(Started::On)
+            .or_else(|_| text.parse().map(Started::At))
+            .map_err(|_| {
+                "give a local time such as 09:05, or a date with it, such as 2026-03-01T09:05"
+                    .to_owned()
+            })
+    }
+}
+
+/// Findings from the facts of a capture, and from when the waiting `started`, if that was told.
+pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    if facts.flash_fired == Some(true) {
+        flags.push(Flag::new(
+            "flash",
+            Severity::Doubt,
+            "the flash fired: it shines off the vial and lights it from the front alone",
+            "switch the flash off and bring more diffuse light",
+        ));
+    }
+    if facts.screenshot == Some(true) {
+        flags.push(Flag::new(
+            "screenshot",
+            Severity::Doubt,
+            "the file calls itself a screenshot: a screen shows other colours than the camera saw",
+            "use the photo as the camera saved it",
+        ));
+    }
+    if let (Some(taken), Some(changed)) = (facts.taken_at, facts.modified_at)
+        && minutes(taken, changed) > EDITED_AFTER
+    {
+        flags.push(Flag::new(
+            "changed-later",
+            Severity::Doubt,
+            format!("the file was changed after the photo was taken ({changed}): its colours may have been edited"),
+            "use the photo as the camera saved it, without filters or enhancement",
+        ));
+    }
+    if facts.digital_zoom.is_some_and(|z| z > 1.05) {
+        flags.push(Flag::new(
+            "digital-zoom",
+            Severity::Note,
+            "digital zoom was used: it enlarges pixels, and shows no more",
+            "go closer instead",
+        ));
+    }
+    if let (Some(taken), Some(window), Some(started)) = (facts.taken_at, terms.read_window, started)
+    {
+        let waited = minutes(started.before(taken), taken);
+        if waited < window.from_min || waited > window.to_min {
+            flags.push(Flag::new(
+                "outside-read-window",
+                Severity::Doubt,
+                format!(
+                    "the photo was taken {waited:.1} minutes after the start, the colour is to be read after {} to {} minutes",
+                    window.from_min, window.to_min
+                ),
+                "test again and take the photo inside the read window",
+            ));
+        }
+    }
+    if let (Some(taken), Some(last)) = (
+        facts.taken_at,
+        terms
+            .expires
+            .as_deref()
+            .and_then(|d| d.parse::<Date>().ok()),
+    ) && taken.date() > last
+    {
+        flags.push(Flag::new(
+            "reagent-past-date",
+            Severity::Doubt,
+            format!(
+                "the photo was taken on {}, the reagent of the chart is good until {last}",
+                taken.date()
+            ),
+            "make a new chart with fresh reagent",
+        ));
+    }
+    flags
+}
+
+/// A camera writes its file within this time, minutes.
+const EDITED_AFTER: f64 = 2.0;
+
+/// Minutes from one local time to another.
+fn minutes(from: DateTime, to: DateTime) -> f64 {
+    from.duration_until(to).as_secs_f64() / 60.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_of_day_is_the_last_one_before_the_photo() {
+        let taken: DateTime = "2026-03-01T00:03".parse().unwrap();
+        let started = |t: &str| t.parse::<Started>().unwrap().before(taken);
+        assert_eq!(minutes(started("23:55"), taken), 8.0);
+        assert_eq!(minutes(started("00:01"), taken), 2.0);
+        assert_eq!(minutes(started("2026-02-28T23:03"), taken), 60.0);
+        assert!("soon".parse::<Started>().is_err());
+    }
+}

@@ -1,0 +1,165 @@
+//! What the sight of card, light and liquid says against a reading: findings with figures, and what to do about each.
+//!
+//! Judges, never measures: the figures come from `place`, `light` and `vial`. What the file says of its capture is judged
+//! in `capture`, what the colour says on the chart in `reading`.
+
+use crate::estimate::budget::depth;
+use crate::flag::{Flag, Severity};
+use crate::light::correct::Correction;
+use crate::look::Look;
+use crate::vial::Found;
+use crate::vial::sample::Sampled;
+
+/// Findings about the sight of the card, its light and the vial.
+pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    card(look, correction, &mut flags);
+    light(look, &mut flags);
+    liquid(look, sampled, &mut flags);
+    flags
+}
+
+fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
+    if let Some(card) = &look.place.card {
+        let missing = card.tags_expected - card.tags_found.len();
+        if missing > 0 {
+            flags.push(Flag::new(
+                "card-partly-covered",
+                Severity::Note,
+                format!(
+                    "{missing} of {} markers of the card were not seen",
+                    card.tags_expected
+                ),
+                "keep the whole card in the picture and uncovered",
+            ));
+        }
+        if correction.residuals.is_empty() {
+            flags.push(Flag::new(
+                "no-patches",
+                Severity::Doubt,
+                "the photo was balanced on white paper alone: other light or another phone than the session's is not corrected",
+                "use the card with colour patches, with the chart made from it",
+            ));
+        }
+    } else {
+        flags.push(Flag::new(
+            "white-only",
+            Severity::Doubt,
+            "the photo was balanced on the marked white alone: uneven light, other light or another phone are not corrected",
+            "photograph the vial in front of the printed card",
+        ));
+    }
+    if let Some(loo) = correction.loo.filter(|l| *l > POOR_MATCH) {
+        flags.push(Flag::new(
+            "patches-do-not-match",
+            Severity::Doubt,
+            format!("after correction the card's patches still differ by {loo:.1} CIEDE2000 from those of the chart's session"),
+            "use light like that of the session (daylight or one good white lamp), and a clean card from the same print",
+        ));
+    }
+}
+
+/// Patches that still differ by more than this are another print or a light that no matrix explains; reading by eye
+/// tells about 1 apart.
+const POOR_MATCH: f64 = 5.0;
+
+fn light(look: &Look, flags: &mut Vec<Flag>) {
+    if look.observed.blown > 0.1 {
+        flags.push(Flag::new(
+            "white-over-exposed",
+            Severity::Doubt,
+            format!(
+                "{:.0} % of the white paper is over-exposed",
+                100.0 * look.observed.blown
+            ),
+            "take the photo with less exposure: touch the white paper on the screen to meter on it",
+        ));
+    }
+    if look.observed.white.max() < DARK_LN {
+        flags.push(Flag::new(
+            "too-dark",
+            Severity::Doubt,
+            format!(
+                "the white paper is recorded at {:.1} % of full scale",
+                100.0 * look.observed.white.max().exp()
+            ),
+            "bring more light, or raise the exposure until the paper looks white",
+        ));
+    }
+    let field = &look.observed.field;
+    let spread = field.spread;
+    if spread.tint > MIXED {
+        flags.push(Flag::new(
+            "mixed-light",
+            Severity::Doubt,
+            format!("the light is of another colour from place to place: the tint of the white paper differs by {:.0} %", 100.0 * (spread.tint.exp() - 1.0)),
+            "use one kind of light: switch off the lamp, or go away from the window",
+        ));
+    }
+    if field.edges > SHADOW {
+        flags.push(Flag::new(
+            "shadow-edge",
+            Severity::Doubt,
+            format!(
+                "a shadow with an edge lies on the card: some of its paper is {:.0} % off what smooth light would give",
+                100.0 * (field.edges.exp() - 1.0)
+            ),
+            "turn card and vial until no shadow of your hand, the phone or a frame falls on them",
+        ));
+    } else if spread.light > FALL_OFF {
+        flags.push(Flag::new(
+            "strong-fall-off",
+            Severity::Note,
+            format!(
+                "the brightest part of the card gets {:.1} times the light of the darkest",
+                spread.light.exp()
+            ),
+            "bring the light farther away, or turn the card towards it",
+        ));
+    }
+}
+
+/// White recorded under 5 % of full scale (linear) is four stops under: noise and rounding rule.
+const DARK_LN: f64 = -3.0;
+/// A tint of paper that differs by 15 % (natural log) over the card leaves half of that open at the vial: about 3 CIELAB
+/// units in b for white.
+const MIXED: f64 = 0.15;
+/// Paper off smooth light by this much (natural log; a shadow that takes a quarter of the light) in one place of twenty: what
+/// lies over the vial, where no paper shows it, may be as much off. A vial's own shadow touches fewer places.
+const SHADOW: f64 = 0.24;
+/// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.
+const FALL_OFF: f64 = 1.1;
+
+fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
+    let ends = match look.vial {
+        Some(Found::Open(_)) => "left and right",
+        _ => "top and bottom",
+    };
+    if sampled.unevenness > UNEVEN + 0.1 * depth(&sampled.ln) {
+        flags.push(Flag::new(
+            "uneven-liquid",
+            Severity::Doubt,
+            format!("the liquid differs by {:.0} % between {ends}", 100.0 * (sampled.unevenness.exp() - 1.0)),
+            "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again",
+        ));
+    }
+    if matches!(look.vial, Some(Found::Standing(vial)) if vial.deeper_below) {
+        flags.push(Flag::new(
+            "little-liquid",
+            Severity::Doubt,
+            "something of a deeper colour lies under the stretch that was taken for the liquid: there may be little liquid under empty glass",
+            "fill the vial to its mark, and look at the overlay (--overlay) for where the liquid was seen",
+        ));
+    }
+    if sampled.rejected > 0.4 {
+        flags.push(Flag::new(
+            "glare",
+            Severity::Doubt,
+            format!("{:.0} % of the liquid is covered by reflections or bubbles", 100.0 * sampled.rejected),
+            "turn the vial or yourself until no bright reflection lies over the liquid; let bubbles clear",
+        ));
+    }
+}
+
+/// The ends of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
+const UNEVEN: f64 = 0.06;

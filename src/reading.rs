@@ -134,7 +134,7 @@ pub fn read(
     let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
 
     let mut flags = photo.notes.clone();
-    flags.extend(sight::flags(&look, &correction, &sampled));
+    flags.extend(sight::flags(&look, &correction, &sampled, chart));
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     let answer = answer(chart, &post, &mut flags);
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));

@@ -3,6 +3,7 @@
 //! Judges, never measures: the figures come from `place`, `light` and `vial`. What the file says of its capture is judged
 //! in `capture`, what the colour says on the chart in `reading`.
 
+use crate::chart::Chart;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
@@ -11,10 +12,11 @@ use crate::vial::Found;
 use crate::vial::sample::Sampled;
 
 /// Findings about the sight of the card, its light and the vial.
-pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled) -> Vec<Flag> {
+pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Vec<Flag> {
     let mut flags = Vec::new();
     card(look, correction, &mut flags);
     light(look, &mut flags);
+    vial(look, chart, &mut flags);
     liquid(look, sampled, &mut flags);
     flags
 }
@@ -129,6 +131,24 @@ const MIXED: f64 = 0.15;
 const SHADOW: f64 = 0.24;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.
 const FALL_OFF: f64 = 1.1;
+
+fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
+    if let (Some(usual), Some(vial)) = (chart.vial_mm, &look.vial) {
+        let width = vial.width();
+        if (width / usual).ln().abs() > OTHER_VIAL {
+            flags.push(Flag::new(
+                "other-vial",
+                Severity::Doubt,
+                format!("the vial is {width:.0} mm wide on the card, those of the chart {usual:.0} mm: light goes another way through the liquid"),
+                "use a vial of the kind that the chart was made with, on the foot mark, or make a chart for this one",
+            ));
+        }
+    }
+}
+
+/// Vials whose widths differ by more than this (natural log; 28 %) are of another kind: standing some centimetres nearer and
+/// soft outlines make up to 20 %.
+const OTHER_VIAL: f64 = 0.25;
 
 fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
     let ends = match look.vial {

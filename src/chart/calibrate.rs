@@ -12,9 +12,11 @@ use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity};
 use crate::light::correct::{Correction, SessionPatch, ln, metamerism};
 use crate::light::relative;
+use crate::light::spot::median;
 use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
+use crate::vial::Found;
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -104,11 +106,16 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
         _ => None,
     };
+    let mut widths: Vec<f64> = standards
+        .iter()
+        .filter_map(|s| s.look.vial.as_ref().map(Found::width))
+        .collect();
     let chart = Chart {
         terms,
         origin,
         card,
         view,
+        vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
         patches,
         steps,
         repeatability: rows(&repeatability),

@@ -29,6 +29,8 @@ struct Body {
     origin: Origin,
     card: Option<String>,
     view: Option<View>,
+    #[serde(default)]
+    vial_mm: Option<f64>,
     steps: Vec<StepRecord>,
     repeatability: [[f64; 3]; 3],
     repeatability_df: usize,
@@ -54,6 +56,7 @@ pub fn write(chart: &Chart) -> String {
             origin: chart.origin,
             card: chart.card.clone(),
             view: chart.view,
+            vial_mm: chart.vial_mm.map(|v| (v * 10.0).round() / 10.0),
             steps: chart
                 .steps
                 .iter()
@@ -112,6 +115,7 @@ pub fn parse(text: &str) -> Result<Chart> {
         origin: body.origin,
         card: body.card,
         view: body.view,
+        vial_mm: body.vial_mm,
         patches: body.patches,
         steps: body.steps.into_iter().map(|s| s.step).collect(),
         repeatability: body.repeatability,

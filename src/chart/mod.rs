@@ -110,6 +110,9 @@ pub struct Chart {
     pub patches: Vec<SessionPatch>,
     /// Steps in rising order of value.
     pub steps: Vec<Step>,
+    /// Outer width of the session's vials (of the mouth, if seen from above) as seen on the card, mm: the middle one. `None`
+    /// where they were marked by hand.
+    pub vial_mm: Option<f64>,
     /// Covariance between photos of one vial (pose, refill, light), natural log units; pooled over the steps.
     pub repeatability: [[f64; 3]; 3],
     /// Degrees of freedom behind `repeatability`; 0 if it is the default for want of replicate photos.

@@ -93,7 +93,7 @@ pub fn line(outcome: &Outcome) -> String {
 
 /// A chart as one line of JSON, without the newline.
 ///
-/// Keys: `test`, `unit`, `medium`, `procedure`, `read_window`, `lot`, `expires`, `origin`, `card`, `view`, `steps`
+/// Keys: `test`, `unit`, `medium`, `procedure`, `read_window`, `lot`, `expires`, `origin`, `card`, `view`, `vial_mm`, `steps`
 /// [{`value`, `lab`, `srgb`, `photos`}], `curve` {`space`, `axis`, `left_out_error`}, `detection_limit`, `neighbours`
 /// [{`lower`, `upper`, `sigmas`, `delta_e`, `told_apart`}], `flags`.
 ///
@@ -138,6 +138,7 @@ pub fn chart(chart: &Chart, flags: &[Flag]) -> Result<String> {
         "origin": chart.origin,
         "card": chart.card,
         "view": chart.view,
+        "vial_mm": chart.vial_mm,
         "steps": steps,
         "curve": chart.curve,
         "detection_limit": resolve::detection_limit(chart)?.map(six),

@@ -196,6 +196,7 @@ pub fn chart(chart: &Chart, found: &[Flag], colour: bool) -> Result<String> {
                 .unwrap_or_else(|| "none (regions marked by hand)".into()),
         ),
     );
+    line("vials", chart.vial_mm.map(|mm| format!("{mm:.0} mm wide")));
     line(
         "medium",
         terms.medium.map(|m| match m {

@@ -20,3 +20,13 @@ pub enum Found {
     /// Open, seen from above.
     Open(above::Open),
 }
+
+impl Found {
+    /// Outer width, or diameter of the mouth, plane units.
+    pub fn width(&self) -> f64 {
+        match self {
+            Found::Standing(vial) => vial.width(),
+            Found::Open(vial) => 2.0 * vial.mouth.r,
+        }
+    }
+}

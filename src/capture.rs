@@ -134,6 +134,59 @@ fn minutes(from: DateTime, to: DateTime) -> f64 {
 mod tests {
     use super::*;
 
+    fn terms() -> Terms {
+        Terms {
+            test: "nitrate".into(),
+            unit: "mg/L".into(),
+            medium: None,
+            procedure: None,
+            read_window: Some(crate::chart::ReadWindow {
+                from_min: 5.0,
+                to_min: 10.0,
+            }),
+            lot: None,
+            expires: Some("2026-03-31".into()),
+        }
+    }
+
+    fn codes(change: impl Fn(&mut CaptureFacts), started: &str) -> Vec<String> {
+        let mut facts = CaptureFacts {
+            taken_at: Some("2026-03-01T09:07".parse().unwrap()),
+            modified_at: Some("2026-03-01T09:07:01".parse().unwrap()),
+            flash_fired: Some(false),
+            ..CaptureFacts::default()
+        };
+        change(&mut facts);
+        flags(&facts, &terms(), Some(started.parse().unwrap()))
+            .into_iter()
+            .map(|f| f.code)
+            .collect()
+    }
+
+    #[test]
+    fn each_fact_raises_its_flag_and_no_other() {
+        assert!(codes(|_| {}, "09:00").is_empty());
+        assert_eq!(codes(|f| f.flash_fired = Some(true), "09:00"), ["flash"]);
+        assert_eq!(
+            codes(|f| f.screenshot = Some(true), "09:00"),
+            ["screenshot"]
+        );
+        let later =
+            |f: &mut CaptureFacts| f.modified_at = Some("2026-03-01T11:00".parse().unwrap());
+        assert_eq!(codes(later, "09:00"), ["changed-later"]);
+        assert_eq!(
+            codes(|f| f.digital_zoom = Some(2.0), "09:00"),
+            ["digital-zoom"]
+        );
+        assert_eq!(codes(|_| {}, "09:05"), ["outside-read-window"]);
+        assert_eq!(codes(|_| {}, "08:50"), ["outside-read-window"]);
+        let april = |f: &mut CaptureFacts| {
+            f.taken_at = Some("2026-04-01T09:07".parse().unwrap());
+            f.modified_at = None;
+        };
+        assert_eq!(codes(april, "09:00"), ["reagent-past-date"]);
+    }
+
     #[test]
     fn a_time_of_day_is_the_last_one_before_the_photo() {
         let taken: DateTime = "2026-03-01T00:03".parse().unwrap();

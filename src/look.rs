@@ -59,7 +59,7 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
             view: View::Side,
         } => {
             let bay = bay::of(picture, &place, &observed, bay::search_area(area));
-            let vial = vial_find::find(&bay, area)?;
+            let vial = vial_find::find(&bay, area).map_err(|e| too_dark(&observed).unwrap_or(e))?;
             (bay, Some(Found::Standing(vial)), vial.liquid())
         }
         Bay::Search {
@@ -68,7 +68,7 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         } => {
             let area = bay::search_area_above(area);
             let mut bay = bay::of(picture, &place, &observed, area);
-            let vial = above::find(&bay)?;
+            let vial = above::find(&bay).map_err(|e| too_dark(&observed).unwrap_or(e))?;
             // A vial rises over the card: it may hide paper and patches around the bay, which then must not count.
             if place.hide(vial.mouth.area().shrunk(-BESIDE_MOUTH)) {
                 observed = light::observe(picture, &place)?;
@@ -84,6 +84,17 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         bay,
         liquid,
         vial,
+    })
+}
+
+/// The error that stands for a vial not found where white paper is recorded under 3 % of full scale, five stops under.
+fn too_dark(observed: &Observed) -> Option<Error> {
+    let white = observed.white.max().exp();
+    (white < 0.03).then(|| {
+        Error::new(
+            format!("the photo is too dark to see the vial: the white paper is recorded at {:.1} % of full scale", 100.0 * white),
+            "bring more light, or raise the exposure until the paper looks white",
+        )
     })
 }
 

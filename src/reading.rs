@@ -29,9 +29,9 @@ pub enum Answer {
     Value { value: f64, low: f64, high: f64 },
     /// Not told from the first step, which is zero: the concentration is below `high`.
     Below { high: f64 },
-    /// Above the last step.
+    /// At the last step or past it: above `low` with 95 % probability.
     Above { low: f64 },
-    /// Below a first step that is not zero.
+    /// At a first step that is not zero, or before it: below `high` with 95 % probability.
     Under { high: f64 },
     /// The colour does not belong to this chart.
     OffChart,
@@ -137,6 +137,9 @@ pub fn read(
     flags.extend(sight::flags(&look, &correction, &sampled, chart));
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     let answer = answer(chart, &post, &mut flags);
+    if matches!(answer, Answer::Below { .. }) {
+        flags.extend(sight::empty(&look));
+    }
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {
         Answer::Value { value, .. } => Some(post.within(chart.step_position(value), 0.5)),
@@ -256,19 +259,23 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         flags.push(Flag::new(
             "beyond-top",
             Severity::Doubt,
-            format!("the colour is past the last step of the chart ({last} {unit}): the concentration is above it"),
+            format!("the colour is at or past the last step of the chart, {last} {unit}"),
             "dilute the sample with water free of the substance, test again and multiply",
         ));
-        return Answer::Above { low: last };
+        return Answer::Above {
+            low: chart.value_at(post.at_least.min(chart.steps.len() as f64 - 1.0)),
+        };
     }
     if post.below > 0.5 {
         flags.push(Flag::new(
             "under-first",
             Severity::Doubt,
-            format!("the colour is before the first step of the chart ({first} {unit}): the value is below it"),
+            format!("the colour is at or before the first step of the chart, {first} {unit}"),
             "use a test or chart that reaches lower",
         ));
-        return Answer::Under { high: first };
+        return Answer::Under {
+            high: chart.value_at(post.at_most.max(0.0)),
+        };
     }
     let (a, b) = (post.pieces[0].0, post.pieces[post.pieces.len() - 1].1);
     if post.pieces.len() > 1 {
@@ -344,23 +351,18 @@ fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Ve
     let (p, q) = ((at - 0.05).max(0.0), (at + 0.05).min(last));
     let along: Vector3<f64> = curve.lab(q).to_vector() - curve.lab(p).to_vector();
     let per_value = along / (chart.value_at(q) - chart.value_at(p));
-    let length2 = per_value.norm_squared().max(1e-12);
     let mut whole = budget.clone();
     let (steps, between) = curve.covariance(at);
     whole.add("standards of the chart", steps);
     whole.add("curve between the standards", between);
-    whole
-        .contributions
-        .iter()
-        .zip(whole.shares(along))
-        .map(|(c, (reason, share))| Share {
+    let alone = whole.standard_uncertainties(per_value);
+    let total: f64 = alone.iter().map(|(_, u)| u * u).sum();
+    alone
+        .into_iter()
+        .map(|(reason, u)| Share {
             reason,
-            share,
-            // First order: the part of the colour error that lies along the curve, over the slope of the curve.
-            standard_uncertainty: (per_value.transpose() * c.covariance * per_value)[(0, 0)]
-                .max(0.0)
-                .sqrt()
-                / length2,
+            share: u * u / total.max(f64::MIN_POSITIVE),
+            standard_uncertainty: u,
         })
         .collect()
 }

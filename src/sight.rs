@@ -21,6 +21,19 @@ pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Ch
     flags
 }
 
+/// Doubt about a colourless reading of a vial in which no surface of a liquid is seen.
+pub fn empty(look: &Look) -> Option<Flag> {
+    match look.vial {
+        Some(Found::Standing(vial)) if !vial.surface => Some(Flag::new(
+            "no-surface",
+            Severity::Doubt,
+            "no colour, and no surface of a liquid is seen in the vial: an empty vial looks the same",
+            "fill the vial to its mark, below cap and shoulder, so that the surface can be seen",
+        )),
+        _ => None,
+    }
+}
+
 fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
     if let Some(card) = &look.place.card {
         let missing = card.tags_expected - card.tags_found.len();
@@ -33,6 +46,17 @@ fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
                     card.tags_expected
                 ),
                 "keep the whole card in the picture and uncovered",
+            ));
+        }
+        if card.residual_mm > BENT {
+            flags.push(Flag::new(
+                "card-bent",
+                Severity::Note,
+                format!(
+                    "the card's markers lie {:.1} mm off a plane: it is bent",
+                    card.residual_mm
+                ),
+                "press the card flat at its fold, or print it on stiffer paper",
             ));
         }
         if correction.residuals.is_empty() {
@@ -61,6 +85,8 @@ fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
     }
 }
 
+/// Markers of a flat card lie within this of a plane, mm: a pixel or so of a small photo.
+const BENT: f64 = 0.25;
 /// Patches that still differ by more than this are another print or a light that no matrix explains; reading by eye
 /// tells about 1 apart.
 const POOR_MATCH: f64 = 5.0;
@@ -171,6 +197,17 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
             "fill the vial to its mark, and look at the overlay (--overlay) for where the liquid was seen",
         ));
     }
+    if sampled.ln.max() > BRIGHTER {
+        flags.push(Flag::new(
+            "brighter-than-paper",
+            Severity::Doubt,
+            format!(
+                "the liquid is {:.0} % brighter than the white paper, as no liquid can be: a reflection lies over it",
+                100.0 * (sampled.ln.max().exp() - 1.0)
+            ),
+            "turn the vial or the light until no reflection lies over the liquid",
+        ));
+    }
     if sampled.rejected > 0.4 {
         flags.push(Flag::new(
             "glare",
@@ -181,5 +218,7 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
     }
 }
 
+/// Brighter than paper by this much (natural log): what a lens of water gathers behind itself may reach it.
+const BRIGHTER: f64 = 0.15;
 /// The ends of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
 const UNEVEN: f64 = 0.06;

@@ -41,6 +41,18 @@ const ASSUMED_DF: f64 = 3.0;
 /// not held together: 5 % is about 2 CIELAB units at mid-grey.
 const DRIFT: f64 = 0.05;
 
+/// A curve that misses left-out steps by more than this share of what neighbours lie apart leads nowhere: along a smooth
+/// curve a left-out step is missed by a fraction of it, with two standards mixed up by more than the whole.
+const MIXED_UP: f64 = 0.8;
+
+/// Root mean square CIELAB distance of neighbouring steps.
+fn typical_distance(steps: &[Step]) -> f64 {
+    let squares = steps
+        .windows(2)
+        .map(|w| (w[1].lab().to_vector() - w[0].lab().to_vector()).norm_squared());
+    (squares.sum::<f64>() / (steps.len() - 1) as f64).sqrt()
+}
+
 /// Builds the chart.
 ///
 /// # Errors
@@ -102,6 +114,19 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         .map(|v| step(*v, &seen, &repeatability))
         .collect();
     let curve = Choice::choose(&steps)?;
+    if let Some(missed) = curve.left_out_error {
+        let apart = typical_distance(&steps);
+        if missed > MIXED_UP * apart {
+            flags.push(Flag::new(
+                "steps-out-of-line",
+                Severity::Doubt,
+                format!(
+                    "the steps do not follow each other: left-out ones are missed by {missed:.1} CIELAB, neighbours are {apart:.1} apart"
+                ),
+                "see whether photos of two standards are mixed up, or a vial was empty or not mixed (`tintwell chart` shows the colours)",
+            ));
+        }
+    }
     let view = match (&card, standards[0].look.place.bay) {
         (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
         _ => None,

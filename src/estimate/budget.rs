@@ -28,13 +28,21 @@ impl Budget {
         self.contributions.iter().map(|c| c.covariance).sum()
     }
 
-    /// Share of each contribution in the variance along `direction` (a CIELAB difference), 0 to 1.
-    pub fn shares(&self, direction: Vector3<f64>) -> Vec<(&'static str, f64)> {
-        let along = |m: &Matrix3<f64>| (direction.transpose() * m * direction)[(0, 0)];
-        let total = along(&self.total()).max(f64::MIN_POSITIVE);
+    /// Standard uncertainty that each contribution alone makes in a quantity whose unit moves the colour by `per_unit`
+    /// (CIELAB), to first order: the quantity is estimated by generalised least squares with the whole covariance, so an
+    /// error that lies off the curve and is known to be large counts little (JCGM 102:2011, 6.2 and 6.5.2).
+    pub fn standard_uncertainties(&self, per_unit: Vector3<f64>) -> Vec<(&'static str, f64)> {
+        let Some(inverse) = (self.total() + Matrix3::identity() * 1e-9).try_inverse() else {
+            return Vec::new();
+        };
+        let weighted = inverse * per_unit;
+        let gain = weighted / per_unit.dot(&weighted).max(f64::MIN_POSITIVE);
         self.contributions
             .iter()
-            .map(|c| (c.reason, along(&c.covariance) / total))
+            .map(|c| {
+                let variance = (gain.transpose() * c.covariance * gain)[(0, 0)];
+                (c.reason, variance.max(0.0).sqrt())
+            })
             .collect()
     }
 }

@@ -27,6 +27,9 @@ pub struct Posterior {
     pub above: f64,
     /// Probability that it is below the first step (only for charts whose first step is not zero).
     pub below: f64,
+    /// Positions that the concentration exceeds, or stays below, with 95 % probability each, beyond the chart included.
+    pub at_least: f64,
+    pub at_most: f64,
     /// Median of the density on the chart, position in steps.
     pub median: f64,
     /// Highest-density region of the asked level on the chart: one piece or more, positions in steps, lowest first.
@@ -97,6 +100,16 @@ pub fn posterior(
             .sum::<f64>()
             / total
     };
+    let quantile = |q: f64| {
+        let mut sum = 0.0;
+        grid.iter()
+            .zip(&mass)
+            .find(|(_, m)| {
+                sum += **m;
+                sum >= q * total
+            })
+            .map_or(grid[n], |(p, _)| *p)
+    };
     let above = share(&|p| p > last + 1e-9);
     let below = share(&|p| p < -1e-9);
 
@@ -129,6 +142,8 @@ pub fn posterior(
         positions,
         above,
         below,
+        at_least: quantile(0.05),
+        at_most: quantile(0.95),
         median,
         distance2,
         nearest,

@@ -60,11 +60,10 @@ const PLACES: (usize, usize) = (3, 6);
 impl Field {
     /// Fits the field. `None` if there is no usable spot.
     pub fn fit(spots: &[Spot]) -> Option<Field> {
-        let usable = sieve(spots);
+        let mut usable = sieve(spots);
         if usable.is_empty() {
             return None;
         }
-        let rejected = spots.len() - usable.len();
         let n = usable.len() as f64;
         let centre = (
             usable.iter().map(|s| s.x).sum::<f64>() / n,
@@ -76,8 +75,16 @@ impl Field {
             .fold(1.0, f64::max);
         // A plane needs paper on all sides; a single small white has only a level.
         let trend = if usable.len() >= 12 { 3 } else { 1 };
+        let even = drop_tinted(&mut usable, |kept| {
+            let process = Process {
+                smooth: SMOOTHEST,
+                local: 0.0,
+                span,
+            };
+            Field::with(kept, centre, span, trend, process).map(|f| f.1)
+        })?;
         let mut best: Option<(f64, Field)> = None;
-        for smooth in [1e-4, 3.0, 30.0, 300.0] {
+        for smooth in [1e-4, 3.0, 30.0, SMOOTHEST] {
             for local in [0.0, 3.0, 30.0] {
                 let process = Process {
                     smooth,
@@ -94,21 +101,14 @@ impl Field {
             }
         }
         let (_, mut field) = best?;
-        field.rejected = rejected;
-        let smooth = Process {
-            smooth: 300.0,
-            local: 0.0,
-            span,
-        };
-        if let Some((_, even)) = Field::with(&usable, centre, span, trend, smooth) {
-            let mut left: Vec<f64> = usable
-                .iter()
-                .map(|s| (s.ln - even.ln_white(s.x, s.y)).mean().abs())
-                .collect();
-            left.sort_by(f64::total_cmp);
-            field.edges = left[(0.95 * (left.len() - 1) as f64) as usize];
-            field.spread = even.range();
-        }
+        field.rejected = spots.len() - usable.len();
+        let mut left: Vec<f64> = usable
+            .iter()
+            .map(|s| (s.ln - even.ln_white(s.x, s.y)).mean().abs())
+            .collect();
+        left.sort_by(f64::total_cmp);
+        field.edges = left[(0.95 * (left.len() - 1) as f64) as usize];
+        field.spread = even.range();
         Some(field)
     }
 
@@ -301,6 +301,9 @@ struct Process {
     span: f64,
 }
 
+/// Largest variance of the smooth part over that of a spot.
+const SMOOTHEST: f64 = 300.0;
+
 /// Length scale of the smooth part, over the span of the paper: a lamp no nearer than the card is wide.
 const SMOOTH: f64 = 1.5;
 
@@ -341,6 +344,41 @@ fn sieve(spots: &[Spot]) -> Vec<&Spot> {
         })
         .collect()
 }
+
+/// Leaves out spots whose tint does not fit smooth light - a finger, a stain, light that went through the liquid - the plainest
+/// first, and gives the smooth field through the rest. Where more than a third of the spots do not fit it is the light that is
+/// mixed, and all are kept.
+fn drop_tinted(
+    usable: &mut Vec<&Spot>,
+    smooth: impl Fn(&[&Spot]) -> Option<Field>,
+) -> Option<Field> {
+    let all = usable.clone();
+    let whole = smooth(&all)?;
+    let mut even = whole.clone();
+    loop {
+        let off = |s: &Spot| {
+            let d = s.ln - even.ln_white(s.x, s.y);
+            (d[0] - d[1]).abs().max((d[2] - d[1]).abs())
+        };
+        let worst = usable.iter().map(|s| off(s)).fold(0.0, f64::max);
+        if worst <= TINTED {
+            return Some(even);
+        }
+        let limit = TINTED.max(0.5 * worst);
+        let kept: Vec<&Spot> = usable.iter().copied().filter(|s| off(s) <= limit).collect();
+        let next = (3 * kept.len() >= 2 * all.len())
+            .then(|| smooth(&kept))
+            .flatten();
+        let Some(next) = next else {
+            *usable = all;
+            return Some(whole);
+        };
+        (*usable, even) = (kept, next);
+    }
+}
+
+/// Paper whose tint is off smooth light by more than this (natural log; 10 %) is not bare paper under the light of the card.
+const TINTED: f64 = 0.1;
 
 #[cfg(test)]
 mod tests {

@@ -130,13 +130,17 @@ impl BayPicture {
 /// of 40 degrees it is seen up to 14 tan 40 = 12 mm aside.
 const PARALLAX_MM: f64 = 12.0;
 
-/// The area in which a vial may appear, for a card: the bay and what parallax adds on both sides.
+/// How far under the bay a vial may reach, mm: seen from above, the foot of a vial that stands before the card is drawn lower
+/// than the card's.
+const UNDER_MM: f64 = 10.0;
+
+/// The area in which a vial may appear, for a card: the bay and what parallax adds on both sides and below.
 pub fn search_area(bay: Area) -> Area {
     Area {
         x: bay.x - PARALLAX_MM,
         y: bay.y,
         w: bay.w + 2.0 * PARALLAX_MM,
-        h: bay.h,
+        h: bay.h + UNDER_MM,
     }
 }
 

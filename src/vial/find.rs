@@ -24,6 +24,8 @@ pub struct Vial {
     pub bottom: f64,
     /// Whether something of a deeper tint lies below the even stretch: a low liquid under empty glass.
     pub deeper_below: bool,
+    /// Whether the upper end of the even stretch looks like the surface of a liquid.
+    pub surface: bool,
     /// Strength of the weaker outline over the noise of edges in the bay.
     pub clarity: f64,
 }
@@ -56,6 +58,8 @@ const WIDTHS: (f64, f64) = (10.5, 34.0);
 const STRIP: f64 = 5.0;
 /// An edge of this height counts in full (cube-root scale: 0.03 is 9 % of light, a wall seen against paper).
 const PLAIN: f64 = 0.03;
+/// The faintest outline, on the same scale: 3 % of light from one cell to the next.
+const FAINT: f64 = 0.01;
 /// Least mean share of an outline over the strips of the bay.
 const LEAST_SHARE: f64 = 0.08;
 /// What standing 8 mm off the middle of the bay costs, in shares of an edge.
@@ -69,9 +73,8 @@ const HIGHEST: f64 = 25.0;
 /// Half of the vial's middle in which the liquid is looked for, in parts of its width, and the bands it is cut into.
 const MIDDLE: f64 = 0.3;
 const BANDS: usize = 5;
-/// Tints differ by less than this part of the deeper one (and 3 % of light, for pale ones) in one liquid: air has no tint.
+/// Tints differ by less than this part of the deeper one in one liquid: air has no tint.
 const SAME_TINT: f64 = 0.4;
-const SAME_TINT_LEAST: f64 = 0.03;
 /// A tint that differs by this much (natural log) is another colour to any eye.
 const PLAIN_TINT: f64 = 0.15;
 /// A line is darker than both sides by this much (natural log of light).
@@ -101,7 +104,8 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
         top,
         bottom,
         deeper_below,
-    } = liquid(picture, left, right).ok_or_else(|| {
+        surface,
+    } = liquid(picture, left, right, bay.y + bay.h).ok_or_else(|| {
         Error::new(
             format!("a vial was found, but no even stretch of at least {LEAST_LIQUID} mm of liquid in it"),
             "fill the vial to its mark, let bubbles clear, and photograph it without reflections over the liquid",
@@ -113,6 +117,7 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
         top,
         bottom,
         deeper_below,
+        surface,
         clarity,
     })
 }
@@ -128,7 +133,7 @@ fn outline_strength(p: &BayPicture, bay: Area) -> Vec<f64> {
     let mut sum = vec![0.0; p.nx];
     let mut strips = 0usize;
     let mut j0 = p.row(bay.y + 0.1 * bay.h);
-    while j0 + rows <= p.ny {
+    while j0 + rows <= p.row(bay.y + bay.h) + 1 {
         let column: Vec<Vector3<f64>> = (0..p.nx)
             .map(|i| {
                 (j0..j0 + rows)
@@ -202,10 +207,24 @@ struct Liquid {
     top: f64,
     bottom: f64,
     deeper_below: bool,
+    surface: bool,
+}
+
+/// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
+fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
+    let darkest = rows[above.1..liquid.0]
+        .iter()
+        .map(|v| v.map(f64::ln).mean() * 3.0)
+        .fold(f64::INFINITY, f64::min);
+    darkest < up.mean().min(down.mean()) - LINE
+        || (tint(down).amax() > tint(up).amax() && (tint(up) - tint(down)).amax() > PLAIN_TINT)
 }
 
 /// The lowest even stretch of the vial's middle. `None` if there is none, or if it goes on above any vial.
-fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<Liquid> {
+///
+/// Only what lies above the `foot` of the card counts: below it, what is seen through the vial is no longer the card.
+fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
     let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
     let coarse = cells(3.0).max(2);
     if p.ny < 4 * coarse {
@@ -264,7 +283,6 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<Liquid> {
         .filter(|c| c.len() == 2 && c[0] < c[1])
         .map(|c| (c[0], c[1]))
         .collect();
-    let foot = p.area.y + p.area.h;
     let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
     let mut below: Vec<(usize, usize)> = Vec::new();
     while let Some((mut top, bottom)) = runs.pop() {
@@ -275,7 +293,11 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<Liquid> {
             top = a;
             runs.pop();
         }
-        if y(bottom) - y(top) >= LEAST_LIQUID && foot - y(bottom) <= HIGHEST {
+        let lower = y(bottom).min(foot);
+        if lower - y(top) >= LEAST_LIQUID
+            && foot - lower <= HIGHEST
+            && inside_vial(p, left, right, (top, p.row(lower)))
+        {
             let own = tint(mean_ln(&rows, (top, bottom)));
             let deeper = |run: &(usize, usize)| {
                 let other = tint(mean_ln(&rows, *run));
@@ -283,13 +305,46 @@ fn liquid(p: &BayPicture, left: f64, right: f64) -> Option<Liquid> {
             };
             return (top > coarse).then(|| Liquid {
                 top: y(top),
-                bottom: y(bottom),
+                bottom: lower,
                 deeper_below: below.iter().any(deeper),
+                surface: runs.last().is_some_and(|&above| {
+                    let near = above.0.max(above.1.saturating_sub(cells(4.0)));
+                    inside_vial(p, left, right, (near, above.1))
+                        && surface(&rows, above, (top, bottom))
+                }),
             });
         }
         below.push((top, bottom));
     }
     None
+}
+
+/// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
+fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) -> bool {
+    let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
+    let (reach, strip) = (cells(1.5), cells(2.0));
+    let mut seen = [0usize; 2];
+    let mut strips = 0usize;
+    let mut j = a;
+    while j + strip <= b {
+        for (count, x) in seen.iter_mut().zip([left, right]) {
+            let i = p.column(x);
+            let at = |i: usize| {
+                (j..j + strip).map(|j| shade(p, i, j)).sum::<Vector3<f64>>() / strip as f64
+            };
+            let near: Vec<Vector3<f64>> = (i.saturating_sub(reach)..=(i + reach).min(p.nx - 1))
+                .map(at)
+                .collect();
+            let edge = near
+                .windows(2)
+                .map(|w| (w[1] - w[0]).amax())
+                .fold(0.0, f64::max);
+            *count += usize::from(edge > FAINT);
+        }
+        strips += 1;
+        j += strip;
+    }
+    strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
 /// Mean natural log of light relative to paper over rows of shades.
@@ -306,8 +361,8 @@ fn tint(ln: Vector3<f64>) -> Vector3<f64> {
     ln.add_scalar(-ln.mean())
 }
 
-/// Whether two stretches of the vial hold the same liquid: of one tint, brighter or darker, and no line between them, as a
-/// meniscus draws.
+/// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
+/// a meniscus draws. What has no tint may as well be glass, cap and paper.
 fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
     let deepest = tint(up).amax().max(tint(down).amax());
@@ -315,7 +370,8 @@ fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usiz
         .iter()
         .map(|v| v.map(f64::ln).mean() * 3.0)
         .fold(f64::INFINITY, f64::min);
-    (tint(up) - tint(down)).amax() < SAME_TINT * deepest + SAME_TINT_LEAST
+    deepest > PLAIN_TINT
+        && (tint(up) - tint(down)).amax() < SAME_TINT * deepest
         && darkest > up.mean().min(down.mean()) - LINE
 }
 

@@ -315,14 +315,13 @@ fn examine(
         Ok((checked, _)) => {
             let r = &checked.value;
             row.verdict = r.verdict;
-            let last = (chart.steps.len() - 1) as f64;
             let (low, high) = match r.answer {
                 Answer::Value { value, low, high } => {
                     row.position = Some(chart.step_position(value));
                     (chart.step_position(low), chart.step_position(high))
                 }
                 Answer::Below { high } => (0.0, chart.step_position(high)),
-                Answer::Above { .. } => (last, f64::INFINITY),
+                Answer::Above { low } => (chart.step_position(low), f64::INFINITY),
                 _ => (f64::NAN, f64::NAN),
             };
             row.covered = low <= job.place && job.place <= high;

@@ -1,7 +1,8 @@
 //! What a chart can tell apart: neighbouring steps, and the least concentration that differs from none.
 //!
-//! Two colours are told apart when they differ by 3.29 standard deviations of one reading along the line that joins
-//! them: errors of 5 % either way (Currie 1995, Pure Appl. Chem. 67:1699-1723, eqs 4.2-4.3, for known sigma).
+//! Two colours are told apart when they differ by 3.29 standard deviations of one reading: errors of 5 % either way (Currie
+//! 1995, Pure Appl. Chem. 67:1699-1723, eqs 4.2-4.3, for known sigma). The distance is Mahalanobis's, as in the reading: light
+//! and dark are known less well than tint.
 
 use nalgebra::Matrix3;
 
@@ -60,16 +61,13 @@ pub fn detection_limit(chart: &Chart) -> Result<Option<f64>> {
         .map(|p| chart.value_at(p)))
 }
 
-/// Distance of two places on the curve in standard deviations of one reading along the line between them.
+/// Mahalanobis distance of two places on the curve, with the covariance of one reading halfway between theirs.
 fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
     let d = curve.lab(q).to_vector() - curve.lab(p).to_vector();
-    let length = d.norm();
-    if length == 0.0 {
-        return 0.0;
-    }
-    let n = d / length;
-    let sd = |at: f64| (n.transpose() * reading_covariance(chart, curve, at) * n)[(0, 0)].sqrt();
-    length / ((sd(p) + sd(q)) / 2.0)
+    let sigma = (reading_covariance(chart, curve, p) + reading_covariance(chart, curve, q)) / 2.0;
+    sigma
+        .cholesky()
+        .map_or(0.0, |c| d.dot(&c.solve(&d)).max(0.0).sqrt())
 }
 
 /// Covariance of one reading at a place on the curve, under the session's conditions, CIELAB.

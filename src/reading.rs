@@ -8,6 +8,7 @@ use serde::Serialize;
 use crate::capture;
 use crate::chart::Chart;
 use crate::chart::curve::Curve;
+use crate::chart::resolve::from_print;
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
 use crate::estimate::budget::{Budget, dark_end, depth, gathered_light};
@@ -136,6 +137,7 @@ pub fn read(
     let mut flags = photo.notes.clone();
     flags.extend(sight::flags(&look, &correction, &sampled, chart));
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
+    flags.extend(from_print(chart));
     let answer = answer(chart, &post, &mut flags);
     if matches!(answer, Answer::Below { .. }) {
         flags.extend(sight::empty(&look));

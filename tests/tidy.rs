@@ -365,3 +365,25 @@ fn licence_expressions_are_understood() {
         assert!(!permissive(bad), "{bad}");
     }
 }
+
+#[test]
+fn every_flag_is_told_in_the_readme() {
+    let readme = read(&root().join("README.md"));
+    let mut codes = Vec::new();
+    let code = files_in("src").into_iter();
+    for path in code.filter(|p| p.extension().is_some_and(|e| e == "rs")) {
+        let text = read(&path);
+        for call in text.split("Flag::new(").skip(1) {
+            if let Some(code) = call
+                .trim_start()
+                .strip_prefix('"')
+                .and_then(|c| c.split('"').next())
+            {
+                codes.push(code.to_owned());
+            }
+        }
+    }
+    assert!(codes.len() > 30, "{codes:?}");
+    codes.retain(|c| !readme.contains(&format!("`{c}`")));
+    none("every flag stands in the table of the README", codes);
+}

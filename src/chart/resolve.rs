@@ -101,13 +101,18 @@ pub fn flags(chart: &Chart) -> Result<Vec<Flag>> {
             )
         })
         .collect();
-    if chart.origin == Origin::PrintedColours {
-        flags.push(Flag::new(
+    flags.extend(from_print(chart));
+    Ok(flags)
+}
+
+/// Doubt about a chart of printed colours, and about every reading on it.
+pub fn from_print(chart: &Chart) -> Option<Flag> {
+    (chart.origin == Origin::PrintedColours).then(|| {
+        Flag::new(
             "printed-colours",
             Severity::Doubt,
             "this chart was made from printed colours: ink and liquid look alike to the eye, but not to a camera",
             "photograph vials of known standards when you can, and make the chart from those",
-        ));
-    }
-    Ok(flags)
+        )
+    })
 }

@@ -12,6 +12,7 @@ use crate::chart::resolve::from_print;
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
 use crate::estimate::budget::{Budget, dark_end, depth, gathered_light};
+use crate::estimate::dilution::Dilution;
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::{Correction, metamerism};
@@ -59,7 +60,11 @@ pub struct Reading {
     pub delta_e_step: f64,
     /// Value of the nearest step: what an eye would pick.
     pub nearest_step: f64,
-    /// Pieces of the highest-density region, in the chart's unit.
+    /// The answer for what was in the vial; another than `answer` if the sample was diluted.
+    pub on_chart: Answer,
+    /// How the sample was diluted.
+    pub dilution: Option<Dilution>,
+    /// Pieces of the highest-density region, in the chart's unit; of what was in the vial.
     pub pieces: Vec<(f64, f64)>,
     /// Why the colour is uncertain.
     pub budget: Budget,
@@ -103,6 +108,8 @@ pub struct CorrectionUsed {
 pub struct Told {
     /// When the waiting began.
     pub started: Option<capture::Started>,
+    /// How the sample was diluted before the test.
+    pub dilution: Option<Dilution>,
 }
 
 /// The reading together with what it was seen on, for pictures.
@@ -148,7 +155,11 @@ pub fn read(
         _ => None,
     };
     let verdict = Verdict::of(&flags);
+    let on_chart = answer.clone();
+    let answer = told.dilution.map_or(answer.clone(), |d| d.undo(answer));
     let reading = Reading {
+        on_chart,
+        dilution: told.dilution,
         test: chart.terms.test.clone(),
         unit: chart.terms.unit.clone(),
         confidence,

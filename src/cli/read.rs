@@ -10,6 +10,7 @@ use super::{Done, Exit, Stop, colour, put, say, tell};
 use crate::capture::Started;
 use crate::chart::Chart;
 use crate::error::Error;
+use crate::estimate::dilution::Dilution;
 use crate::reading::Told;
 use crate::report::{json, overlay, text};
 
@@ -47,6 +48,9 @@ pub(super) struct Args {
     /// When the waiting began (the last reagent was added), local time; checked against the chart's read window
     #[arg(long, value_name = "TIME")]
     started: Option<Started>,
+    /// The sample was diluted before the test: parts of sample and of water free of the substance; 1:4 multiplies by five
+    #[arg(long, value_name = "PARTS:PARTS")]
+    dilution: Option<Dilution>,
     #[command(flatten)]
     place: PlaceArgs,
     /// Keep the regions given with --white and --vial in a file
@@ -66,6 +70,7 @@ pub(super) fn run(args: &Args) -> Done {
     }
     let told = Told {
         started: args.started,
+        dilution: args.dilution,
     };
     let colour = colour();
     let mut worst = Exit::Trusted;

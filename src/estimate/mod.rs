@@ -4,6 +4,7 @@
 //! concentration. A second answer is never hidden.
 
 pub mod budget;
+pub mod dilution;
 pub mod limits;
 pub mod line;
 pub mod posterior;

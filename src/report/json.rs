@@ -34,6 +34,8 @@ pub struct Record {
     pub error: Option<String>,
     pub sha256: Option<String>,
     pub budget: Vec<Share>,
+    /// What the reading of a diluted sample was multiplied by.
+    pub dilution_factor: Option<f64>,
 }
 
 impl Record {
@@ -62,6 +64,7 @@ impl Record {
             error: outcome.result.as_ref().err().map(|e| e.what.clone()),
             sha256: outcome.sha256.clone(),
             budget: reading.map(|r| r.shares.clone()).unwrap_or_default(),
+            dilution_factor: reading.map(|r| r.dilution.map_or(1.0, |d| six(d.factor()))),
         }
     }
 }

@@ -79,11 +79,11 @@ pub fn words(answer: &Answer, unit: &str) -> Words {
             }
         }
         Answer::Under { high } => Words {
-            value: format!("below {high} {unit}"),
+            value: format!("below {} {unit}", number::rounded_up(*high)),
             interval: None,
         },
         Answer::Above { low } => Words {
-            value: format!("above {low} {unit}"),
+            value: format!("above {} {unit}", number::rounded_down(*low)),
             interval: None,
         },
         Answer::OffChart => Words {

@@ -42,6 +42,16 @@ pub fn rounded_up(v: f64) -> String {
     to_decimals((v / grain - 1e-9).ceil() * grain, d)
 }
 
+/// A lower bound with two significant digits, rounded down so that it still is one.
+pub fn rounded_down(v: f64) -> String {
+    let Some(e) = exponent(v) else {
+        return v.to_string();
+    };
+    let d = (1 - e).min(MOST_DECIMALS);
+    let grain = 10f64.powi(-d);
+    to_decimals((v / grain + 1e-9).floor() * grain, d)
+}
+
 /// At most six significant digits, for machines: more than any reading bears.
 pub fn six(v: f64) -> f64 {
     format!("{v:.5e}").parse().unwrap_or(v)
@@ -62,6 +72,18 @@ mod tests {
             (0.0, "0"),
         ] {
             assert_eq!(rounded_up(v), text, "{v}");
+        }
+    }
+
+    #[test]
+    fn a_lower_bound_stays_one() {
+        for (v, text) in [
+            (0.3112, "0.31"),
+            (40.0, "40"),
+            (3.99, "3.9"),
+            (1299.0, "1200"),
+        ] {
+            assert_eq!(rounded_down(v), text, "{v}");
         }
     }
 

@@ -54,6 +54,13 @@ pub fn reading(
         taken_at.map_or_else(|| photo.to_owned(), |t| format!("{photo}, taken {t}")),
     );
     line("test", clean(&r.test));
+    if let Some(d) = r.dilution {
+        let read = words(&r.on_chart, &unit).value;
+        line(
+            "dilution",
+            format!("what was in the vial read {read}, times {}", d.factor()),
+        );
+    }
     if let Some(c) = r.confidence {
         // A model never makes certain.
         let share = if c > 0.99 {
@@ -105,7 +112,7 @@ fn swatch(rgb: [u8; 3]) -> String {
 /// Swatches of the steps with the vial's put in where it belongs.
 fn among_steps(r: &Reading, chart: &Chart) -> String {
     let vial = format!("[vial {}]", swatch(r.colour.to_srgb8()));
-    let after = match r.answer {
+    let after = match r.on_chart {
         Answer::Value { value, .. } => chart.steps.iter().filter(|s| s.value <= value).count(),
         Answer::Above { .. } => chart.steps.len(),
         Answer::Below { .. } => 1,

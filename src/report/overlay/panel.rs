@@ -121,7 +121,7 @@ fn scale(d: &mut Drawing, x: f64, (top, bottom): (f64, f64), r: &Reading, chart:
         "vial, as the session saw it",
     );
     let y_of = |value: f64| (top + (chart.step_position(value) + 0.5) * cell).clamp(top, bottom);
-    let (at, span) = match r.answer {
+    let (at, span) = match r.on_chart {
         Answer::Value { value, low, high } => (Some(y_of(value)), Some((y_of(low), y_of(high)))),
         Answer::Below { high } => (None, Some((y_of(0.0), y_of(high)))),
         Answer::Under { .. } => (Some(top), None),

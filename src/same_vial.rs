@@ -47,13 +47,16 @@ pub struct VialReading {
 /// Contributions to a photo's uncertainty that are its own: another photo of the vial meets them anew.
 ///
 /// All others count as shared. The chart's standards and its curve are the same for every photo. So, as a rule, are lamp and
-/// camera, and with them what another light makes of ink and dye, what the vial gathers from behind, the lens's stray light and
-/// the channel that this dye drives out of the gamut; whether they changed between the photos cannot be seen. Counting
-/// them as shared errs to the wide side, as does a reason that is new and not in this list.
-pub const OWN: [&str; 4] = [
+/// camera, and with them what the correction onto the session leaves, what another light makes of ink and dye, what the vial
+/// gathers from behind, the lens's stray light and the channel that this dye drives out of the gamut; whether they changed
+/// between the photos cannot be seen. Counting too much as shared errs to the wide side, as does a reason that is new and
+/// not in this list.
+///
+/// Repeatability comes from photos of standards, between which vials may also have been filled anew; what part of it is the
+/// filling's, and so shared, is not known. All of it counts as the photo's own.
+pub const OWN: [&str; 3] = [
     "sampling of the liquid",
     "light over the vial",
-    "correction onto the session",
     "repeatability of vial and pose",
 ];
 

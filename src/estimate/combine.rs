@@ -1,7 +1,7 @@
 //! One value out of those of several photos of one vial.
 //!
-//! What is the photo's own (grain, its light, its pose) averages out over photos; what all photos of a vial share (the
-//! chart's standards, the curve, the dye in another light) does not, however many there are. Photos that scatter by more
+//! What is the photo's own (grain, pose, shade) averages out over photos; what all photos of a vial share (the
+//! chart's standards, the curve, lamp and camera) does not, however many there are. Photos that scatter by more
 //! than their own uncertainties explain get a variance between photos. Values are positions among the chart's steps, so
 //! that intervals stay sensible where the chart is steep or flat. Never decides which photos belong together.
 //!

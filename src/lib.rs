@@ -28,5 +28,6 @@ pub mod photo;
 pub mod place;
 pub mod reading;
 pub mod report;
+pub mod same_vial;
 pub mod sight;
 pub mod vial;

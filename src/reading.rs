@@ -356,7 +356,7 @@ const BESIDE_CURVE_DE: f64 = 7.0;
 /// CIEDE2000 under which no colour counts as off the chart: about twice what an eye just sees.
 const OFF_CHART_DE: f64 = 2.0;
 /// An interval wider than this many steps says no more than a look by eye.
-const WIDE_STEPS: f64 = 2.0;
+pub const WIDE_STEPS: f64 = 2.0;
 
 fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Vec<Share> {
     let last = (curve.len() - 1) as f64;

@@ -127,6 +127,43 @@ fn the_week_reads_true() {
     assert!(missed.len() <= 1, "intervals miss the truth: {missed:?}");
 }
 
+/// Two photos of each standard, read as one vial with the chart that they made.
+#[test]
+fn standards_read_true_as_one_vial() {
+    let shipped = chart(&root().join(CHART));
+    let mut agreed = 0;
+    for truth in [5, 10, 20, 40] {
+        let photos = ["a", "b"]
+            .map(|n| format!("fixtures/alder-creek/standards/nitrate-{truth:02}-{n}.jpg"));
+        let [a, b] = &photos;
+        let ran = run(&["read", "--same-vial", "--json", "--chart", CHART, a, b]);
+        assert_eq!(ran.code, 0, "{}{}", ran.out, ran.err);
+        let lines: Vec<Value> = ran
+            .out
+            .lines()
+            .map(|l| serde_json::from_str(l).unwrap())
+            .collect();
+        let width = |line: &Value| {
+            let at = |key: &str| shipped.step_position(line[key].as_f64().unwrap());
+            at("high") - at("low")
+        };
+        let vial = &lines[2];
+        let bound = |key: &str| vial[key].as_f64().unwrap();
+        assert!(
+            bound("low") < f64::from(truth) && f64::from(truth) < bound("high"),
+            "{vial}"
+        );
+        if vial["between_steps"] == 0.0 {
+            agreed += 1;
+            assert!(
+                width(vial) < width(&lines[0]).max(width(&lines[1])),
+                "two photos that agree know more than the worse of them: {vial}"
+            );
+        }
+    }
+    assert!(agreed > 0, "some of the pairs agree");
+}
+
 #[test]
 fn doubt_and_no_reading_say_why() {
     let week = week();

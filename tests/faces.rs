@@ -553,6 +553,97 @@ fn a_reading_in_words_and_in_json() {
     );
 }
 
+/// Two photos that agree, two that do not, and what is not enough.
+#[test]
+fn photos_of_one_vial_are_one_reading() {
+    let dir = week();
+    let near = picture([221, 168, 100]);
+    fs::write(
+        dir.path().join("week/mon2.png"),
+        bytes(&near, ImageFormat::Png),
+    )
+    .unwrap();
+    let read = |photos: &[&str], more: &[&str]| {
+        let place = ["--chart", "chart.json", "--white", WHITE, "--vial", VIAL];
+        let ran = run(
+            dir.path(),
+            &[&["read", "--same-vial"], photos, more, &place[..]].concat(),
+        );
+        (ran.code, ran.out + &ran.err)
+    };
+    let (code, agree) = read(&["week/mon.png", "week/mon2.png"], &["--explain"]);
+    assert_eq!(code, 1, "balanced on white alone is doubtful");
+    insta::assert_snapshot!("vial_agrees", agree);
+    let (code, differ) = read(&["week/mon.png", "week/tue.png", "week/sun.jpg"], &[]);
+    assert_eq!(
+        code, 1,
+        "the answer's verdict decides, not the worst photo's"
+    );
+    insta::assert_snapshot!("vial_disagrees", differ);
+    let (code, kinds) = read(&["s0.png", "week/tue.png"], &[]);
+    assert_eq!(code, 1);
+    insta::assert_snapshot!("vial_answers_differently", kinds);
+    let (code, none) = read(&["week/sun.jpg", "nowhere.jpg"], &[]);
+    assert_eq!(code, 3);
+    insta::assert_snapshot!("vial_unreadable", none);
+    let (code, one) = read(&["week/mon.png"], &[]);
+    assert_eq!(code, 2);
+    insta::assert_snapshot!("vial_of_one_photo", one);
+}
+
+#[test]
+fn a_vial_is_one_line_more_in_json() {
+    let dir = week();
+    let place = ["--chart", "chart.json", "--white", WHITE, "--vial", VIAL];
+    let files = ["week/mon.png", "s5.png", "week/sun.jpg"];
+    let ran = run(
+        dir.path(),
+        &[&["read", "--same-vial", "--json"], &files[..], &place[..]].concat(),
+    );
+    assert_eq!(ran.code, 1, "{}", ran.err);
+    let lines: Vec<serde_json::Value> = ran
+        .out
+        .lines()
+        .map(|l| serde_json::from_str(l).unwrap())
+        .collect();
+    assert_eq!(lines.len(), 4);
+    for (line, file) in lines.iter().zip(files) {
+        assert_eq!(line["photo"], file);
+        assert!(line.get("photos").is_none());
+    }
+    let vial = &lines[3];
+    assert_eq!(vial["photos"], 3);
+    assert_eq!(vial["used"], serde_json::json!(["week/mon.png", "s5.png"]));
+    assert!(vial["photo"].is_null() && vial["error"].is_null());
+    assert_eq!(
+        (&vial["answer"], &vial["unit"]),
+        (&"value".into(), &"mg/L".into())
+    );
+    let number = |line: &serde_json::Value, key: &str| line[key].as_f64().unwrap();
+    let (one, other) = (number(&lines[0], "value"), number(&lines[1], "value"));
+    let value = number(vial, "value");
+    assert!(value < one.max(other) && value > one.min(other), "{vial}");
+    assert_eq!(vial["q_freedom"], 1);
+    let shares: f64 = vial["budget"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|s| number(s, "share"))
+        .sum();
+    assert!((shares - 1.0).abs() < 1e-9);
+
+    // The list of what is a photo's own names reasons that readings have.
+    let reasons: Vec<&str> = lines[0]["budget"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|s| s["reason"].as_str().unwrap())
+        .collect();
+    for own in tintwell::same_vial::OWN {
+        assert!(reasons.contains(&own), "{own} is not among {reasons:?}");
+    }
+}
+
 #[test]
 fn a_frame_stands_for_the_regions() {
     let dir = week();

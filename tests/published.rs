@@ -6,6 +6,8 @@ mod table;
 
 #[path = "published/calibration.rs"]
 mod calibration;
+#[path = "published/combine.rs"]
+mod combine;
 #[path = "published/correction.rs"]
 mod correction;
 #[path = "published/curve.rs"]

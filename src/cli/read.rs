@@ -12,13 +12,15 @@ use crate::chart::Chart;
 use crate::error::Error;
 use crate::estimate::dilution::Dilution;
 use crate::reading::Told;
-use crate::report::{json, overlay, text};
+use crate::report::{Outcome, json, overlay, text};
+use crate::same_vial::{Member, same_vial};
 
 const EXAMPLES: &str = "\
 Examples:
   tintwell read --chart nitrate.json monday.jpg
   tintwell read --chart nitrate.json --json *.jpg > week.ndjson
   tintwell read --chart nitrate.json --overlay seen.png --explain monday.jpg
+  tintwell read --chart nitrate.json --same-vial a.jpg b.jpg c.jpg
   tintwell read --chart nitrate.json --white 40,40,200,120 --vial 310,220,60,180 --save-frame stand.json a.jpg
   tintwell read --chart nitrate.json --frame stand.json b.jpg c.jpg";
 
@@ -32,10 +34,13 @@ pub(super) struct Args {
     /// Chart file, as written by `tintwell calibrate`
     #[arg(long, value_name = "FILE")]
     chart: PathBuf,
+    /// The photos show one vial: combine them into one reading, whose verdict gives the exit code
+    #[arg(long)]
+    same_vial: bool,
     /// The unit you expect; it is an error if the chart has another
     #[arg(long)]
     unit: Option<String>,
-    /// One JSON object a photo, one line each
+    /// One JSON object a photo, one line each; with --same-vial one more for the vial
     #[arg(long)]
     json: bool,
     /// Write a picture of where it looked, and of the vial beside the steps (PNG); with several photos each name gets
@@ -59,6 +64,12 @@ pub(super) struct Args {
 }
 
 pub(super) fn run(args: &Args) -> Done {
+    if args.same_vial && args.photos.len() < 2 {
+        return Err(Stop::Usage(
+            "--same-vial combines photos of one vial: give at least two, taken anew each time"
+                .into(),
+        ));
+    }
     let by = args.place.by()?;
     let chart = load_chart(&args.chart)?;
     unit_agrees(args.unit.as_deref(), &chart, args)?;
@@ -73,6 +84,11 @@ pub(super) fn run(args: &Args) -> Done {
         dilution: args.dilution,
     };
     let colour = colour();
+    let table = args.same_vial.then(|| {
+        let names: Vec<String> = args.photos.iter().map(|p| shown(p)).collect();
+        text::Table::new(names.iter().map(String::as_str), false)
+    });
+    let mut outcomes = Vec::new();
     let mut worst = Exit::Trusted;
     for (i, path) in args.photos.iter().enumerate() {
         let One { outcome, seen } = one(path, &by, Ok(&chart), &told, overlays.is_some());
@@ -81,9 +97,17 @@ pub(super) fn run(args: &Args) -> Done {
         if let Err(e) = &outcome.result {
             tell(e);
         }
-        let text = match &outcome.result {
+        let text = match (&outcome.result, &table) {
             _ if args.json => json::line(&outcome) + "\n",
-            Ok(r) => {
+            (_, Some(table)) => {
+                let header = if i == 0 {
+                    table.header()
+                } else {
+                    String::new()
+                };
+                header + &table.row(&outcome)
+            }
+            (Ok(r), None) => {
                 gap.to_owned()
                     + &text::reading(
                         &outcome.photo,
@@ -94,7 +118,7 @@ pub(super) fn run(args: &Args) -> Done {
                         args.explain,
                     )
             }
-            Err(_) => String::new(),
+            (Err(_), None) => String::new(),
         };
         match put(&text) {
             Err(Stop::Closed) => return Ok(worst),
@@ -105,8 +129,35 @@ pub(super) fn run(args: &Args) -> Done {
             outputs[i].1.write(&png)?;
             say(&format!("where it looked: {}", shown(&outputs[i].0)));
         }
+        outcomes.push(outcome);
+    }
+    if args.same_vial {
+        return together(&outcomes, &chart, args);
     }
     Ok(worst)
+}
+
+/// The photos as one reading, whose verdict decides alone: a photo that failed is told, and the others may do.
+fn together(outcomes: &[Outcome], chart: &Chart, args: &Args) -> Done {
+    let members: Vec<Member> = outcomes
+        .iter()
+        .map(|o| Member {
+            photo: &o.photo,
+            sha256: o.sha256.as_deref(),
+            result: &o.result,
+        })
+        .collect();
+    let reading = same_vial(&members, chart);
+    let text = if args.json {
+        json::vial_line(&reading, outcomes) + "\n"
+    } else {
+        format!("\n{}", text::vial(&reading, colour(), args.explain))
+    };
+    let exit = reading.value.verdict.into();
+    match put(&text) {
+        Err(Stop::Closed) => Ok(exit),
+        other => other.map(|()| exit),
+    }
 }
 
 fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), Stop> {

@@ -6,8 +6,9 @@ use super::Outcome;
 use super::number::six;
 use crate::chart::{Chart, resolve};
 use crate::error::Result;
-use crate::flag::{Flag, Verdict};
+use crate::flag::{Checked, Flag, Verdict};
 use crate::reading::{Answer, LEVEL, Reading, Share};
+use crate::same_vial::VialReading;
 
 /// A photo's outcome as a plain record; JSON and CSV are written from it.
 ///
@@ -92,6 +93,44 @@ fn name(answer: &Answer) -> &'static str {
 pub fn line(outcome: &Outcome) -> String {
     // Numbers, strings and lists cannot fail to serialise; what is not finite becomes null.
     serde_json::to_string(&Record::of(outcome)).unwrap_or_default()
+}
+
+/// Several photos of one vial as one line of JSON, without the newline; `outcomes` are its photos, in the order given.
+///
+/// Keys: `photos` (how many were given), `used` (names of those that the answer rests on), `between_steps` (standard deviation
+/// between the photos beyond their own uncertainty, in steps), `q`, `q_freedom`, `q_chance` (Cochran's Q; `null` unless values
+/// were combined), and those of [`Record`] that fit a vial: `photo` is `null`, `taken_at` the earliest of the photos used,
+/// `budget` in three parts.
+pub fn vial_line(checked: &Checked<VialReading>, outcomes: &[Outcome]) -> String {
+    let r = &checked.value;
+    let (value, low, high) = r.answer.as_ref().map_or((None, None, None), bounds);
+    let used = || r.used.iter().filter_map(|&i| outcomes.get(i));
+    let scatter = r.combined.map(|c| c.scatter);
+    let error = r.answer.is_none().then(|| checked.flags.first());
+    serde_json::json!({
+        "photos": r.photos,
+        "used": used().map(|o| &o.photo).collect::<Vec<_>>(),
+        "photo": null,
+        "taken_at": used().filter_map(|o| o.taken_at.as_ref()).min(),
+        "test": r.test,
+        "unit": r.unit,
+        "answer": r.answer.as_ref().map(name),
+        "value": value.map(six),
+        "low": low.map(six),
+        "high": high.map(six),
+        "level": LEVEL,
+        "confidence": r.confidence.map(six),
+        "verdict": r.verdict,
+        "flags": checked.flags,
+        "error": error.flatten().map(|f| &f.message),
+        "between_steps": scatter.map(|s| six(s.tau2.sqrt())),
+        "q": scatter.map(|s| six(s.q)),
+        "q_freedom": scatter.map(|s| s.freedom),
+        "q_chance": scatter.map(|s| six(s.probability)),
+        "budget": r.shares,
+        "dilution_factor": r.answer.as_ref().map(|_| r.dilution.map_or(1.0, |d| six(d.factor()))),
+    })
+    .to_string()
 }
 
 /// A chart as one line of JSON, without the newline.

@@ -8,8 +8,10 @@ use super::{Outcome, number, words};
 use crate::chart::curve::{Axis, Space};
 use crate::chart::{Chart, Medium, Origin, resolve};
 use crate::error::Result;
+use crate::estimate::dilution::Dilution;
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::reading::{Answer, LEVEL, Reading};
+use crate::reading::{Answer, LEVEL, Reading, Share};
+use crate::same_vial::VialReading;
 
 /// Text from a file or a user, fit for a terminal: control characters, which could steer it, are shown as a mark.
 pub fn clean(text: &str) -> String {
@@ -36,16 +38,7 @@ pub fn reading(
     let r = &checked.value;
     let unit = clean(&r.unit);
     let w = words(&r.answer, &unit);
-    let bold = if colour {
-        Style::new().bold()
-    } else {
-        Style::new()
-    };
-    let mut out = format!("{bold}{}{bold:#}", w.value);
-    if let Some(interval) = &w.interval {
-        let _ = write!(out, " ({interval})");
-    }
-    let _ = writeln!(out, "  {}", verdict(r.verdict, colour));
+    let mut out = headline(&w, r.verdict, colour);
     let mut line = |name: &str, text: String| {
         let _ = writeln!(out, "  {name:<11} {text}");
     };
@@ -55,26 +48,10 @@ pub fn reading(
     );
     line("test", clean(&r.test));
     if let Some(d) = r.dilution {
-        let read = words(&r.on_chart, &unit).value;
-        line(
-            "dilution",
-            format!("what was in the vial read {read}, times {}", d.factor()),
-        );
+        line("dilution", dilution(d, &r.on_chart, &unit));
     }
     if let Some(c) = r.confidence {
-        // A model never makes certain.
-        let share = if c > 0.99 {
-            "over 99 %".into()
-        } else {
-            format!("{:.0} %", 100.0 * c)
-        };
-        line(
-            "confidence",
-            format!(
-                "{share} to lie within half a chart step of the value; the interval is at {:.0} %",
-                100.0 * LEVEL
-            ),
-        );
+        line("confidence", confidence(c));
     }
     line(
         "colour",
@@ -88,9 +65,98 @@ pub fn reading(
     }
     out += &flags(&checked.flags);
     if explain {
-        out += &shares(r, &unit);
+        out += &shares(&r.shares, &unit);
     }
     out
+}
+
+/// The report of several photos of one vial, several lines.
+pub fn vial(checked: &Checked<VialReading>, colour: bool, explain: bool) -> String {
+    let r = &checked.value;
+    let unit = clean(&r.unit);
+    let w = r.answer.as_ref().map_or_else(
+        || super::Words {
+            value: "no value".into(),
+            interval: None,
+        },
+        |answer| words(answer, &unit),
+    );
+    let mut out = headline(&w, r.verdict, colour);
+    let mut line = |name: &str, text: String| {
+        let _ = writeln!(out, "  {name:<11} {text}");
+    };
+    let used = match r.used.len() {
+        0 => "none of them gives an answer".into(),
+        1 => "the answer rests on 1 of them".into(),
+        n if n == r.photos => "the answer rests on all of them".into(),
+        n => format!("the answer rests on {n} of them"),
+    };
+    line("vial", format!("{} photos; {used}", r.photos));
+    line("test", clean(&r.test));
+    if let (Some(d), Some(on_chart)) = (r.dilution, &r.on_chart) {
+        line("dilution", dilution(d, on_chart, &unit));
+    }
+    if let Some(c) = r.confidence {
+        line("confidence", confidence(c));
+    }
+    if let Some(c) = &r.combined {
+        let s = &c.scatter;
+        let tau = s.tau2.sqrt();
+        let beyond = if tau < 0.05 {
+            "no more than".into()
+        } else {
+            format!("by {tau:.1} steps (standard deviation) beyond what")
+        };
+        line(
+            "agreement",
+            format!(
+                "the photos differ {beyond} each is uncertain by (Q {:.1}, degrees of freedom: {})",
+                s.q, s.freedom
+            ),
+        );
+    }
+    out += &flags(&checked.flags);
+    if explain && !r.shares.is_empty() {
+        out += &shares(&r.shares, &unit);
+    }
+    out
+}
+
+/// The first line of a report: the value, its interval, the verdict.
+fn headline(w: &super::Words, v: Verdict, colour: bool) -> String {
+    let bold = if colour {
+        Style::new().bold()
+    } else {
+        Style::new()
+    };
+    let interval = w
+        .interval
+        .as_ref()
+        .map(|i| format!(" ({i})"))
+        .unwrap_or_default();
+    format!(
+        "{bold}{}{bold:#}{interval}  {}\n",
+        w.value,
+        verdict(v, colour)
+    )
+}
+
+fn dilution(d: Dilution, on_chart: &Answer, unit: &str) -> String {
+    let read = words(on_chart, unit).value;
+    format!("what was in the vial read {read}, times {}", d.factor())
+}
+
+fn confidence(c: f64) -> String {
+    // A model never makes certain.
+    let share = if c > 0.99 {
+        "over 99 %".into()
+    } else {
+        format!("{:.0} %", 100.0 * c)
+    };
+    format!(
+        "{share} to lie within half a chart step of the value; the interval is at {:.0} %",
+        100.0 * LEVEL
+    )
 }
 
 /// The verdict as a word, coloured if wanted.
@@ -148,13 +214,13 @@ pub fn flags(flags: &[Flag]) -> String {
 }
 
 /// The uncertainty budget.
-fn shares(r: &Reading, unit: &str) -> String {
+fn shares(shares: &[Share], unit: &str) -> String {
     let unit_header = format!("alone, {unit}");
     let mut out = format!(
         "\n  {:<32} {:>7}  {unit_header}\n",
         "what makes it uncertain", "share"
     );
-    for s in &r.shares {
+    for s in shares {
         let d = number::decimals(s.standard_uncertainty);
         let _ = writeln!(
             out,

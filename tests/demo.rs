@@ -102,6 +102,55 @@ fn the_standards_make_the_shipped_chart() {
     }
 }
 
+/// The order in which photos and standards are named is not a fact about them.
+#[test]
+fn the_order_of_photos_leaves_the_chart() {
+    let dir = TempDir::new().unwrap();
+    let made = |name: &str, order: &[&str]| {
+        let out = at(&dir, name);
+        let mut args = vec!["calibrate", "--test", "nitrate", "--unit", "mg/L"];
+        args.extend(["--out", &out]);
+        args.extend(order);
+        let ran = run(&args);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        fs::read_to_string(&out).unwrap()
+    };
+    let n = |v: &str, copy: &str| format!("fixtures/alder-creek/standards/nitrate-{v}-{copy}.jpg");
+    let step = |v: &str, first: &str, second: &str| {
+        format!(
+            "{}={},{}",
+            v.trim_start_matches('0'),
+            n(v, first),
+            n(v, second)
+        )
+    };
+    let forward = [
+        step("05", "a", "b"),
+        step("20", "a", "b"),
+        step("80", "a", "b"),
+    ];
+    let back = [
+        step("80", "b", "a"),
+        step("05", "b", "a"),
+        step("20", "a", "b"),
+    ];
+    let one = made(
+        "one.json",
+        &forward.iter().map(String::as_str).collect::<Vec<_>>(),
+    );
+    let two = made(
+        "two.json",
+        &back.iter().map(String::as_str).collect::<Vec<_>>(),
+    );
+    let (one, two) = (file::parse(&one).unwrap(), file::parse(&two).unwrap());
+    assert_eq!(one.values(), two.values());
+    for (a, b) in one.steps.iter().zip(&two.steps) {
+        for (p, q) in a.ln.iter().zip(&b.ln) {
+            assert!((p - q).abs() < 1e-9, "step {}: {p} and {q}", a.value);
+        }
+    }
+}
+
 #[test]
 fn the_week_reads_true() {
     let shipped = chart(&root().join(CHART));

@@ -219,3 +219,122 @@ fn highest_density(positions: &[f64], probability: &[f64], level: f64) -> Vec<(f
     }
     pieces
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chart::Step;
+    use crate::chart::curve::{Axis, Choice, Space};
+    use crate::colour::Relative;
+
+    /// Beer-Lambert: absorbance in proportion to concentration, most in green.
+    fn ln(value: f64) -> [f64; 3] {
+        [-0.02, -0.12, -0.05].map(|a| a * value)
+    }
+
+    fn curve(values: &[f64]) -> Curve {
+        let steps: Vec<Step> = values
+            .iter()
+            .map(|v| Step {
+                value: *v,
+                ln: ln(*v),
+                covariance: [[1e-6, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 1e-6]],
+                photos: 2,
+            })
+            .collect();
+        let choice = Choice {
+            space: Space::Absorbance,
+            axis: Axis::Linear,
+            left_out_error: None,
+        };
+        Curve::new(&steps, &choice).unwrap()
+    }
+
+    fn seen(value: f64, sd: f64, curve: &Curve) -> Posterior {
+        let lab = Relative(ln(value).map(f64::exp)).to_lab();
+        posterior(lab, &(Matrix3::identity() * sd * sd), curve, true, 0.95)
+    }
+
+    const EVEN: [f64; 5] = [0.0, 2.0, 4.0, 6.0, 8.0];
+
+    /// Synthetic-known: a colour made from a concentration reads as that concentration.
+    #[test]
+    fn a_colour_on_the_curve_reads_true() {
+        let curve = curve(&EVEN);
+        for value in [0.5, 1.7, 3.0, 5.2, 7.5] {
+            let post = seen(value, 0.3, &curve);
+            assert!(
+                (2.0 * post.median - value).abs() < 0.02,
+                "{value}: {post:?}"
+            );
+            let (a, b) = post.pieces[0];
+            assert!(2.0 * a < value && value < 2.0 * b);
+            assert!(post.delta_e_curve < 0.05 && post.distance2 < 0.1);
+        }
+    }
+
+    #[test]
+    fn more_noise_never_narrows_the_interval() {
+        let curve = curve(&EVEN);
+        for value in [1.0, 3.3, 6.1] {
+            let mut last = 0.0;
+            for sd in [0.1, 0.2, 0.4, 0.8, 1.6, 3.2] {
+                let pieces = seen(value, sd, &curve).pieces;
+                let width: f64 = pieces.iter().map(|(a, b)| b - a).sum();
+                assert!(width >= last, "{value} with {sd}: {width} after {last}");
+                last = width;
+            }
+        }
+    }
+
+    /// A further standard where the curve is straight tells nothing new about what lies between.
+    #[test]
+    fn a_step_inside_a_straight_stretch_leaves_the_value() {
+        let (few, more) = (curve(&[0.0, 2.0, 4.0, 8.0]), curve(&EVEN));
+        for value in [1.0, 3.0, 5.0, 7.0] {
+            let position = seen(value, 0.3, &few).median;
+            let read = if position <= 2.0 {
+                2.0 * position
+            } else {
+                4.0 + 4.0 * (position - 2.0)
+            };
+            let again = 2.0 * seen(value, 0.3, &more).median;
+            assert!((read - again).abs() < 0.03, "{value}: {read} and {again}");
+        }
+    }
+
+    #[test]
+    fn past_the_end_is_a_bound_not_a_number() {
+        let curve = curve(&EVEN);
+        let post = seen(10.5, 0.3, &curve);
+        assert!(post.above > 0.99, "{}", post.above);
+        assert!(post.at_least > 4.0, "{}", post.at_least);
+        // At the end itself neither side is sure, and the bound lies inside the chart.
+        let edge = seen(8.0, 0.6, &curve);
+        assert!(
+            (0.2..0.8).contains(&edge.above) && edge.at_least < 4.0,
+            "{edge:?}"
+        );
+    }
+
+    /// A colour off the curve by more than its covariance explains is less sure along it too (Birge's ratio).
+    #[test]
+    fn a_colour_beside_the_curve_is_less_sure() {
+        let curve = curve(&EVEN);
+        let on = Relative(ln(4.0).map(f64::exp)).to_lab();
+        let width = |lab: Lab| {
+            let pieces = posterior(lab, &(Matrix3::identity() * 0.25), &curve, true, 0.95).pieces;
+            pieces.iter().map(|(a, b)| b - a).sum::<f64>()
+        };
+        let beside = Lab {
+            b: on.b + 8.0,
+            ..on
+        };
+        assert!(
+            width(beside) > 2.0 * width(on),
+            "{} {}",
+            width(beside),
+            width(on)
+        );
+    }
+}

@@ -273,7 +273,7 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
             "beyond-top",
             Severity::Doubt,
             format!("the colour is at or past the last step of the chart, {last} {unit}"),
-            "dilute the sample with water free of the substance, test again and multiply",
+            beyond_fix(unit),
         ));
         return Answer::Above {
             low: chart.value_at(post.at_least.min(chart.steps.len() as f64 - 1.0)),
@@ -307,7 +307,11 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
                     .collect::<Vec<_>>()
                     .join(" or ")
             ),
-            "dilute the sample 1:1 and read again: the true value halves, the false one does not",
+            if is_ph(unit) {
+                "test again with another indicator"
+            } else {
+                "dilute the sample 1:1 and read again: the true value halves, the false one does not"
+            },
         ));
     } else if b - a > WIDE_STEPS {
         flags.push(Flag::new(
@@ -324,7 +328,7 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
             format!(
                 "the concentration may be above the last step ({last} {unit}), where the chart ends"
             ),
-            "dilute the sample and test again to be sure",
+            beyond_fix(unit),
         ));
     }
     // The first position of the grid inside the interval: zero cannot be excluded.
@@ -345,6 +349,20 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         value: chart.value_at(post.median),
         low: chart.value_at(a),
         high: chart.value_at(b),
+    }
+}
+
+/// A logarithm of a concentration: water does not dilute it in proportion.
+pub fn is_ph(unit: &str) -> bool {
+    unit.eq_ignore_ascii_case("pH")
+}
+
+/// What to do where a chart ends.
+pub fn beyond_fix(unit: &str) -> &'static str {
+    if is_ph(unit) {
+        "test again with an indicator or a chart that reaches further"
+    } else {
+        "dilute the sample with water free of the substance, test again and multiply (--dilution)"
     }
 }
 

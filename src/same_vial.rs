@@ -9,7 +9,7 @@ use crate::error::Result;
 use crate::estimate::combine::{Combined, Estimate, combine};
 use crate::estimate::dilution::Dilution;
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::reading::{Answer, LEVEL, Reading, Share, WIDE_STEPS};
+use crate::reading::{Answer, LEVEL, Reading, Share, WIDE_STEPS, beyond_fix};
 
 /// One photo of the vial, and what became of it.
 #[derive(Debug, Clone, Copy)]
@@ -353,7 +353,7 @@ fn past_top(c: &Combined, chart: &Chart, flags: &[Flag]) -> Option<Flag> {
                 "the concentration may be above the last step ({} {}), where the chart ends",
                 chart.steps[last].value, chart.terms.unit
             ),
-            "dilute the sample and test again to be sure",
+            beyond_fix(&chart.terms.unit),
         )
     })
 }

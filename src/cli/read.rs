@@ -11,7 +11,7 @@ use crate::capture::Started;
 use crate::chart::Chart;
 use crate::error::Error;
 use crate::estimate::dilution::Dilution;
-use crate::reading::Told;
+use crate::reading::{Told, is_ph};
 use crate::report::{Outcome, json, overlay, text};
 use crate::same_vial::{Member, same_vial};
 
@@ -73,6 +73,14 @@ pub(super) fn run(args: &Args) -> Done {
     let by = args.place.by()?;
     let chart = load_chart(&args.chart)?;
     unit_agrees(args.unit.as_deref(), &chart, args)?;
+    if args.dilution.is_some() && is_ph(&chart.terms.unit) {
+        return Err(Error::new(
+            "a pH cannot be multiplied back: diluting changes it in no simple proportion",
+            "leave --dilution away, and test the sample undiluted",
+        )
+        .about(shown(&args.chart))
+        .into());
+    }
     let overlays = overlays(args)?;
     if let (Some(path), Some(white), Some(vial)) =
         (&args.save_frame, args.place.white, args.place.vial)

@@ -213,11 +213,7 @@ struct Liquid {
 /// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
 fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
-    let darkest = rows[above.1..liquid.0]
-        .iter()
-        .map(|v| v.map(f64::ln).mean() * 3.0)
-        .fold(f64::INFINITY, f64::min);
-    darkest < up.mean().min(down.mean()) - LINE
+    line_between(rows, above, liquid)
         || (tint(down).amax() > tint(up).amax() && (tint(up) - tint(down)).amax() > PLAIN_TINT)
 }
 
@@ -356,6 +352,14 @@ fn mean_ln(rows: &[Vector3<f64>], (a, b): (usize, usize)) -> Vector3<f64> {
         / (b - a) as f64
 }
 
+/// Whether a line darker than both sides runs between two stretches.
+fn line_between(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
+    let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
+    rows[above.1..below.0]
+        .iter()
+        .any(|v| v.map(f64::ln).mean() * 3.0 < sides - LINE)
+}
+
 /// A colour without its brightness.
 fn tint(ln: Vector3<f64>) -> Vector3<f64> {
     ln.add_scalar(-ln.mean())
@@ -366,13 +370,9 @@ fn tint(ln: Vector3<f64>) -> Vector3<f64> {
 fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
     let deepest = tint(up).amax().max(tint(down).amax());
-    let darkest = rows[above.1..below.0]
-        .iter()
-        .map(|v| v.map(f64::ln).mean() * 3.0)
-        .fold(f64::INFINITY, f64::min);
     deepest > PLAIN_TINT
         && (tint(up) - tint(down)).amax() < SAME_TINT * deepest
-        && darkest > up.mean().min(down.mean()) - LINE
+        && !line_between(rows, above, below)
 }
 
 /// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.

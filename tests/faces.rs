@@ -451,6 +451,40 @@ fn a_chart_is_shown() {
 }
 
 #[test]
+fn a_chart_is_drawn() {
+    let dir = charted();
+    for name in ["curve.png", "curve.svg"] {
+        let ran = run(dir.path(), &["chart", "chart.json", "--plot", name]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        assert_eq!(ran.err, format!("plot written: {name}\n"));
+    }
+    let png = image::open(dir.path().join("curve.png")).unwrap().to_rgb8();
+    // The steps' own colours are in the picture, each as a disc.
+    let near = |want: [u8; 3]| {
+        let close = |p: &&Rgb<u8>| p.0.iter().zip(want).all(|(a, b)| a.abs_diff(b) < 12);
+        png.pixels().filter(close).count()
+    };
+    let chart = run(dir.path(), &["chart", "chart.json", "--json"]).out;
+    let chart: serde_json::Value = serde_json::from_str(&chart).unwrap();
+    for step in chart["steps"].as_array().unwrap() {
+        let colour: [u8; 3] = serde_json::from_value(step["srgb"].clone()).unwrap();
+        assert!(near(colour) > 100, "{colour:?}");
+    }
+    let limit = |key: &str| chart[key].as_f64().unwrap();
+    assert!(limit("critical_value") < limit("detection_limit"));
+    let svg = fs::read_to_string(dir.path().join("curve.svg")).unwrap();
+    assert!(svg.starts_with("<svg ") && !svg.contains("<text"));
+    let wrong = run(dir.path(), &["chart", "chart.json", "--plot", "curve.pdf"]);
+    insta::assert_snapshot!("plot_of_no_format", error(wrong, 2));
+    // A chart may have any name; the plot must not take its place.
+    let before = fs::read(dir.path().join("chart.json")).unwrap();
+    fs::write(dir.path().join("odd.svg"), &before).unwrap();
+    let over = run(dir.path(), &["chart", "odd.svg", "--plot", "odd.svg"]);
+    insta::assert_snapshot!("plot_over_the_chart", error(over, 2));
+    assert_eq!(fs::read(dir.path().join("odd.svg")).unwrap(), before);
+}
+
+#[test]
 fn printed_colours_make_a_doubtful_chart() {
     let dir = TempDir::new().unwrap();
     let strip = RgbImage::from_fn(400, 200, |x, y| match (x / 100, y < 80) {

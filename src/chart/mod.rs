@@ -6,6 +6,7 @@
 pub mod calibrate;
 pub mod curve;
 pub mod file;
+pub mod limits;
 pub mod pchip;
 pub mod resolve;
 

@@ -1,4 +1,4 @@
-//! What a chart can tell apart: neighbouring steps, and the least concentration that differs from none.
+//! What a chart can tell apart: neighbouring steps, and colours in general.
 //!
 //! Two colours are told apart when they differ by 3.29 standard deviations of one reading: errors of 5 % either way (Currie
 //! 1995, Pure Appl. Chem. 67:1699-1723, eqs 4.2-4.3, for known sigma). The distance is Mahalanobis's, as in the reading: light
@@ -47,22 +47,8 @@ pub fn pairs(chart: &Chart) -> Result<Vec<Pair>> {
         .collect())
 }
 
-/// The least concentration that one reading tells from the first step, if the chart reaches that far.
-///
-/// # Errors
-/// If the chart has too few steps for a curve.
-pub fn detection_limit(chart: &Chart) -> Result<Option<f64>> {
-    let curve = Curve::new(&chart.steps, &chart.curve)?;
-    let last = (chart.steps.len() - 1) as f64;
-    let parts = 100 * (chart.steps.len() - 1);
-    Ok((1..=parts)
-        .map(|i| last * i as f64 / parts as f64)
-        .find(|p| apart(chart, &curve, 0.0, *p) >= TOLD_APART)
-        .map(|p| chart.value_at(p)))
-}
-
 /// Mahalanobis distance of two places on the curve, with the covariance of one reading halfway between theirs.
-fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
+pub(super) fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
     let d = curve.lab(q).to_vector() - curve.lab(p).to_vector();
     let sigma = (reading_covariance(chart, curve, p) + reading_covariance(chart, curve, q)) / 2.0;
     sigma
@@ -70,14 +56,20 @@ fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
         .map_or(0.0, |c| d.dot(&c.solve(&d)).max(0.0).sqrt())
 }
 
-/// Covariance of one reading at a place on the curve, under the session's conditions, CIELAB.
+/// Covariance of one reading at a place on the curve, under the session's conditions, CIELAB: that of the photo and that of
+/// the curve.
 pub fn reading_covariance(chart: &Chart, curve: &Curve, position: f64) -> Matrix3<f64> {
+    let (steps, between) = curve.covariance(position);
+    photo_covariance(chart, curve, position) + steps + between
+}
+
+/// The photo's part of it.
+pub(super) fn photo_covariance(chart: &Chart, curve: &Curve, position: f64) -> Matrix3<f64> {
     let rel = curve.relative(position);
     let ln = nalgebra::Vector3::from(rel.0).map(|v: f64| v.max(1e-3).ln());
     let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
     let j = rel.lab_jacobian_ln();
-    let (steps, between) = curve.covariance(position);
-    j * (repeat + gathered_light(&ln)) * j.transpose() + steps + between
+    j * (repeat + gathered_light(&ln)) * j.transpose()
 }
 
 /// What a user should know about a chart: steps that look alike, and what it was made from.

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::Outcome;
 use super::number::six;
-use crate::chart::{Chart, resolve};
+use crate::chart::{Chart, limits, resolve};
 use crate::error::Result;
 use crate::flag::{Checked, Flag, Verdict};
 use crate::reading::{Answer, LEVEL, Reading, Share};
@@ -136,7 +136,8 @@ pub fn vial_line(checked: &Checked<VialReading>, outcomes: &[Outcome]) -> String
 /// A chart as one line of JSON, without the newline.
 ///
 /// Keys: `test`, `unit`, `medium`, `procedure`, `read_window`, `lot`, `expires`, `origin`, `card`, `view`, `vial_mm`, `steps`
-/// [{`value`, `lab`, `srgb`, `photos`}], `curve` {`space`, `axis`, `left_out_error`}, `detection_limit`, `neighbours`
+/// [{`value`, `lab`, `srgb`, `photos`}], `curve` {`space`, `axis`, `left_out_error`}, `critical_value`, `detection_limit`,
+/// `quantification_limit` (Currie 1995; null where the chart has no blank or does not reach so far), `neighbours`
 /// [{`lower`, `upper`, `sigmas`, `delta_e`, `told_apart`}], `flags`.
 ///
 /// # Errors
@@ -168,6 +169,7 @@ pub fn chart(chart: &Chart, flags: &[Flag]) -> Result<String> {
             })
         })
         .collect();
+    let found = limits::limits(chart)?;
     let terms = &chart.terms;
     Ok(serde_json::json!({
         "test": terms.test,
@@ -183,7 +185,9 @@ pub fn chart(chart: &Chart, flags: &[Flag]) -> Result<String> {
         "vial_mm": chart.vial_mm,
         "steps": steps,
         "curve": chart.curve,
-        "detection_limit": resolve::detection_limit(chart)?.map(six),
+        "critical_value": found.and_then(|l| l.critical).map(six),
+        "detection_limit": found.and_then(|l| l.detection).map(six),
+        "quantification_limit": found.and_then(|l| l.quantification).map(six),
         "neighbours": neighbours,
         "flags": flags,
     })

@@ -7,6 +7,8 @@ pub mod csv;
 pub mod json;
 pub mod number;
 pub mod overlay;
+pub mod plot;
+mod svg;
 pub mod text;
 
 use crate::error::{Error, Result};

@@ -2,9 +2,8 @@
 //! steps of the chart. For eyes only; nothing is measured on it.
 
 mod panel;
-mod svg;
 
-use image::{ImageFormat, RgbImage};
+use image::RgbImage;
 use resvg::{tiny_skia, usvg};
 
 use crate::card::design::Design;
@@ -14,9 +13,9 @@ use crate::flag::Checked;
 use crate::photo::Picture;
 use crate::place::{Area, Homography};
 use crate::reading::{Reading, Seen};
+use crate::report::svg::{Drawing, png};
 use crate::vial::Found;
 use crate::vial::above::Disc;
-use svg::Drawing;
 
 /// Longest side of the photo in the overlay, pixels: outlines stay sharp on a screen, the file stays small.
 const LONGEST: u32 = 1600;
@@ -60,11 +59,11 @@ pub fn draw(
     );
     let mut canvas = canvas(&small, width, height).ok_or_else(undrawn)?;
     resvg::render(
-        &drawing.tree()?,
+        &drawing.tree().ok_or_else(undrawn)?,
         usvg::Transform::identity(),
         &mut canvas.as_mut(),
     );
-    png(&canvas)
+    png(&canvas).ok_or_else(undrawn)
 }
 
 fn undrawn() -> Error {
@@ -95,20 +94,6 @@ fn canvas(photo: &RgbImage, width: u32, height: u32) -> Option<tiny_skia::Pixmap
         canvas.data_mut()[at..at + 3].copy_from_slice(&p.0);
     }
     Some(canvas)
-}
-
-fn png(canvas: &tiny_skia::Pixmap) -> Result<Vec<u8>> {
-    let rgb: Vec<u8> = canvas
-        .data()
-        .chunks_exact(4)
-        .flat_map(|p| [p[0], p[1], p[2]])
-        .collect();
-    let image = RgbImage::from_raw(canvas.width(), canvas.height(), rgb).ok_or_else(undrawn)?;
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    image
-        .write_to(&mut bytes, ImageFormat::Png)
-        .map_err(|_| undrawn())?;
-    Ok(bytes.into_inner())
 }
 
 fn outlines(drawing: &mut Drawing, seen: &Seen, scale: f64) {

@@ -6,7 +6,7 @@ use anstyle::{RgbColor, Style};
 
 use super::{Outcome, number, words};
 use crate::chart::curve::{Axis, Space};
-use crate::chart::{Chart, Medium, Origin, resolve};
+use crate::chart::{Chart, Medium, Origin, limits, resolve};
 use crate::error::Result;
 use crate::estimate::dilution::Dilution;
 use crate::flag::{Checked, Flag, Severity, Verdict};
@@ -301,17 +301,9 @@ pub fn chart(chart: &Chart, found: &[Flag], colour: bool) -> Result<String> {
         |e| format!("left-out steps missed by {e:.1} CIELAB"),
     );
     line("curve", Some(format!("{space} over {axis}; {error}")));
-    let limit = resolve::detection_limit(chart)?.map_or_else(
-        || "not reached by this chart".into(),
-        |v| {
-            format!(
-                "one photo tells {} {unit} from {}",
-                number::rounded_up(v),
-                chart.steps[0].value
-            )
-        },
-    );
-    line("detection limit", Some(limit));
+    for (name, text) in limits_in_words(chart, &unit)? {
+        line(name, Some(text));
+    }
     out += &steps(chart, &unit, colour)?;
     if !found.is_empty() {
         out.push('\n');
@@ -320,18 +312,55 @@ pub fn chart(chart: &Chart, found: &[Flag], colour: bool) -> Result<String> {
     Ok(out)
 }
 
+/// Currie's limits for one photo in the session's conditions.
+fn limits_in_words(chart: &Chart, unit: &str) -> Result<Vec<(&'static str, String)>> {
+    let Some(l) = limits::limits(chart)? else {
+        let none = format!("none: the chart starts at {} {unit}", chart.steps[0].value);
+        return Ok(vec![("detection limit", none)]);
+    };
+    let from = |limit: Option<f64>| {
+        limit.map_or_else(
+            || "not reached by this chart".into(),
+            |v| format!("{} {unit}", number::rounded_up(v)),
+        )
+    };
+    Ok(vec![
+        (
+            "critical value",
+            format!("{}: a reading past it is not of a blank", from(l.critical)),
+        ),
+        (
+            "detection limit",
+            format!(
+                "{}: from there one photo tells it from none",
+                from(l.detection)
+            ),
+        ),
+        (
+            "good to 10 %",
+            format!("{}: the quantification limit", from(l.quantification)),
+        ),
+    ])
+}
+
 fn steps(chart: &Chart, unit: &str, colour: bool) -> Result<String> {
     let mut out = format!(
-        "\n  {:>10}  {:>6} {:>6} {:>6}  {:>6}  to the next step\n",
-        unit, "L", "a", "b", "photos"
+        "\n  {:>10}  {:>6} {:>6} {:>6}  {:>6}  {:>16}  to the next step\n",
+        unit, "L", "a", "b", "photos", "one photo reads"
     );
     let pairs = resolve::pairs(chart)?;
+    let expected = limits::along(chart, 1)?;
     for (i, s) in chart.steps.iter().enumerate() {
         let lab = s.lab();
         let _ = write!(
             out,
-            "  {:>10}  {:>6.1} {:>6.1} {:>6.1}  {:>6}",
-            s.value, lab.l, lab.a, lab.b, s.photos
+            "  {:>10}  {:>6.1} {:>6.1} {:>6.1}  {:>6}  {:>16}",
+            s.value,
+            lab.l,
+            lab.a,
+            lab.b,
+            s.photos,
+            interval(&expected[i])
         );
         if let Some(p) = pairs.get(i) {
             let alike = if p.sigmas < resolve::TOLD_APART {
@@ -347,6 +376,16 @@ fn steps(chart: &Chart, unit: &str, colour: bool) -> Result<String> {
         out.push('\n');
     }
     Ok(out)
+}
+
+/// An interval with the digits that its width bears.
+fn interval(e: &limits::Expected) -> String {
+    let decimals = number::decimals((e.high - e.low) / 2.0);
+    format!(
+        "{} to {}",
+        number::to_decimals(e.low, decimals),
+        number::to_decimals(e.high, decimals)
+    )
 }
 
 /// A table that is written row by row: the widths are settled beforehand.

@@ -1,10 +1,10 @@
 //! The panel beside the photo: value, verdict, the vial next to the steps, legend and findings.
 
-use super::svg::{Drawing, Type};
 use super::{CARD, LIQUID, PATCHES, VIAL, WHITE};
 use crate::chart::Chart;
 use crate::flag::{Checked, Flag, Verdict};
 use crate::reading::{Answer, LEVEL, Reading};
+use crate::report::svg::{Drawing, Type, hex};
 use crate::report::words;
 
 /// Width of the panel, pixels.
@@ -220,10 +220,6 @@ fn shortened(text: &str, size: f64) -> String {
     } else {
         text.chars().take(most - 1).chain(['…']).collect()
     }
-}
-
-fn hex(rgb: [u8; 3]) -> String {
-    format!("#{:02x}{:02x}{:02x}", rgb[0], rgb[1], rgb[2])
 }
 
 /// Dark letters on light colours and light ones on dark.

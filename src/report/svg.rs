@@ -3,9 +3,8 @@
 use std::fmt::Write;
 use std::sync::Arc;
 
-use resvg::usvg;
-
-use crate::error::{Error, Result};
+use image::{ImageFormat, RgbImage};
+use resvg::{tiny_skia, usvg};
 
 /// A drawing in pixels, origin top left, y down.
 pub(super) struct Drawing {
@@ -62,36 +61,89 @@ impl Drawing {
         );
     }
 
+    /// An open line; `dash` are the lengths of strokes and gaps, empty for none.
+    pub(super) fn line(&mut self, points: &[(f64, f64)], colour: &str, width: f64, dash: &str) {
+        let _ = write!(
+            self.body,
+            "<polyline points='{}' fill='none' stroke='{colour}' stroke-width='{width}' stroke-linejoin='round' stroke-dasharray='{dash}'/>",
+            list(points)
+        );
+    }
+
+    /// A disc with a dark rim.
+    pub(super) fn dot(&mut self, x: f64, y: f64, r: f64, colour: &str) {
+        let _ = write!(
+            self.body,
+            "<circle cx='{x:.1}' cy='{y:.1}' r='{r:.1}' fill='{colour}' stroke='#1c1c1c' stroke-width='1.5'/>"
+        );
+    }
+
+    /// Text that starts at `x`.
     pub(super) fn text(&mut self, x: f64, y: f64, letters: Type, colour: &str, text: &str) {
+        self.anchored("start", (x, y), letters, colour, text);
+    }
+
+    /// Text whose middle is at `x`.
+    pub(super) fn centred(&mut self, x: f64, y: f64, letters: Type, colour: &str, text: &str) {
+        self.anchored("middle", (x, y), letters, colour, text);
+    }
+
+    /// Text that ends at `x`.
+    pub(super) fn ending(&mut self, x: f64, y: f64, letters: Type, colour: &str, text: &str) {
+        self.anchored("end", (x, y), letters, colour, text);
+    }
+
+    fn anchored(
+        &mut self,
+        anchor: &str,
+        (x, y): (f64, f64),
+        letters: Type,
+        colour: &str,
+        text: &str,
+    ) {
         let weight = if letters.bold { 600 } else { 400 };
         let _ = write!(
             self.body,
-            "<text x='{x:.1}' y='{y:.1}' font-family='Cabin' font-weight='{weight}' font-size='{:.1}' fill='{colour}'>{}</text>",
+            "<text x='{x:.1}' y='{y:.1}' text-anchor='{anchor}' font-family='Cabin' font-weight='{weight}' font-size='{:.1}' fill='{colour}'>{}</text>",
             letters.size,
             escaped(text)
         );
     }
 
-    pub(super) fn tree(&self) -> Result<usvg::Tree> {
+    /// The drawing made ready to paint; letters become shapes. `None` if it is not to be drawn.
+    pub(super) fn tree(&self) -> Option<usvg::Tree> {
         let (w, h) = (self.width, self.height);
         let svg = format!(
             "<svg xmlns='http://www.w3.org/2000/svg' width='{w}' height='{h}'>{}</svg>",
             self.body
         );
         let mut fonts = usvg::fontdb::Database::new();
-        fonts.load_font_data(include_bytes!("../../card/fonts/Cabin-Regular.otf").to_vec());
-        fonts.load_font_data(include_bytes!("../../card/fonts/Cabin-Bold.otf").to_vec());
+        fonts.load_font_data(include_bytes!("../card/fonts/Cabin-Regular.otf").to_vec());
+        fonts.load_font_data(include_bytes!("../card/fonts/Cabin-Bold.otf").to_vec());
         let options = usvg::Options {
             fontdb: Arc::new(fonts),
             ..Default::default()
         };
-        usvg::Tree::from_str(&svg, &options).map_err(|e| {
-            Error::new(
-                format!("the overlay cannot be drawn: {e}"),
-                "read the photo without --overlay",
-            )
-        })
+        usvg::Tree::from_str(&svg, &options).ok()
     }
+}
+
+/// A picture without transparency as a PNG.
+pub(super) fn png(canvas: &tiny_skia::Pixmap) -> Option<Vec<u8>> {
+    let rgb: Vec<u8> = canvas
+        .data()
+        .chunks_exact(4)
+        .flat_map(|p| [p[0], p[1], p[2]])
+        .collect();
+    let image = RgbImage::from_raw(canvas.width(), canvas.height(), rgb)?;
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image.write_to(&mut bytes, ImageFormat::Png).ok()?;
+    Some(bytes.into_inner())
+}
+
+/// A colour as SVG names it.
+pub(super) fn hex(rgb: [u8; 3]) -> String {
+    format!("#{:02x}{:02x}{:02x}", rgb[0], rgb[1], rgb[2])
 }
 
 fn list(points: &[(f64, f64)]) -> String {

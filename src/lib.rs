@@ -14,6 +14,7 @@
 //! `colour` to `reading` are functions of values: bytes in, reading out. They touch no clock, terminal, network or
 //! file; `report` and `cli` do.
 
+pub mod blank;
 pub mod capture;
 pub mod card;
 pub mod chart;

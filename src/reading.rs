@@ -5,6 +5,7 @@
 use nalgebra::Vector3;
 use serde::Serialize;
 
+use crate::blank::Blank;
 use crate::capture;
 use crate::chart::Chart;
 use crate::chart::curve::Curve;
@@ -64,6 +65,8 @@ pub struct Reading {
     pub on_chart: Answer,
     /// How the sample was diluted.
     pub dilution: Option<Dilution>,
+    /// The colour of the water itself that was taken off.
+    pub blank: Option<Blank>,
     /// Pieces of the highest-density region, in the chart's unit; of what was in the vial.
     pub pieces: Vec<(f64, f64)>,
     /// Why the colour is uncertain.
@@ -104,12 +107,14 @@ pub struct CorrectionUsed {
 }
 
 /// What was told about a test besides its photo.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Told {
     /// When the waiting began.
     pub started: Option<capture::Started>,
     /// How the sample was diluted before the test.
     pub dilution: Option<Dilution>,
+    /// The colour of the water itself, with what is to be said about its photo.
+    pub blank: Option<Checked<Blank>>,
 }
 
 /// The reading together with what it was seen on, for pictures.
@@ -133,16 +138,29 @@ pub fn read(
     let look = look(photo, by)?;
     right_card(&look, chart)?;
     let correction = Correction::choose(&look.observed, &chart.patches);
-    let sampled = look.colour(&correction)?;
-    let budget = budget(&look, &correction, &sampled, chart);
+    let mut sampled = look.colour(&correction)?;
+    let mut flags = photo.notes.clone();
+    flags.extend(sight::flags(&look, &correction, &sampled, chart));
+    let mut budget = budget(&look, &correction, &sampled, chart);
+    if let Some(Checked {
+        value: blank,
+        flags: of_blank,
+    }) = &told.blank
+    {
+        flags.extend(of_blank.iter().cloned());
+        sampled.ln -= blank.tint;
+        let j = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian_ln();
+        budget.add(
+            "colour of the water (blank)",
+            j * blank.covariance * j.transpose(),
+        );
+    }
     let curve = Curve::new(&chart.steps, &chart.curve)?;
     let colour = Relative(sampled.ln.map(f64::exp).into());
     let lab = colour.to_lab();
     let starts_at_zero = chart.steps[0].value == 0.0;
     let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
 
-    let mut flags = photo.notes.clone();
-    flags.extend(sight::flags(&look, &correction, &sampled, chart));
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
     let answer = answer(chart, &post, &mut flags);
@@ -160,6 +178,7 @@ pub fn read(
     let reading = Reading {
         on_chart,
         dilution: told.dilution,
+        blank: told.blank.as_ref().map(|b| b.value),
         test: chart.terms.test.clone(),
         unit: chart.terms.unit.clone(),
         confidence,
@@ -195,7 +214,7 @@ pub fn read(
 }
 
 /// A chart belongs to the card of its session.
-fn right_card(look: &Look, chart: &Chart) -> Result<()> {
+pub(crate) fn right_card(look: &Look, chart: &Chart) -> Result<()> {
     match (&look.place.card, &chart.card) {
         (Some(seen), Some(wanted)) if seen.design != *wanted => Err(Error::new(
             format!(

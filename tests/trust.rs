@@ -10,6 +10,7 @@ use std::sync::LazyLock;
 
 use rayon::prelude::*;
 use scenes::{Foul, Layout, Scene, Series, Session, render};
+use tintwell::blank::Blank;
 use tintwell::card::design::Design;
 use tintwell::chart::{Chart, file};
 use tintwell::flag::Verdict;
@@ -147,6 +148,82 @@ fn sound_photos_are_trusted_and_true() {
         let off = CHART.step_position(value) - CHART.step_position(TRUTH);
         assert!(off.abs() < 0.3, "{name}: {off:.2} steps off");
     }
+}
+
+/// Yellow water passes for something else, or for another concentration; with a blank of the same water the dye is read.
+#[test]
+fn a_blank_takes_the_waters_colour_off() {
+    let yellow = |concentration: f64, seed: u64| {
+        let mut scene = session().own(concentration, seed);
+        let liquid = scene.liquid.as_mut().expect("a liquid");
+        // A fifth of violet light on its way through the vial.
+        liquid.dye.water = 0.1 / liquid.dye.path_mm;
+        scene
+    };
+    let cases: Vec<(u64, f64)> = vec![(SEED, 1.5), (SEED + 1, 6.0), (SEED + 2, 15.0)];
+    let off: Vec<(f64, f64)> = cases
+        .into_par_iter()
+        .map(|(seed, truth)| {
+            let by = Where::Card(Design::all());
+            let photo = |scene: &Scene| {
+                decode(&render(scene, &CARD).jpeg(), &Limits::default()).expect("a photo")
+            };
+            let blank = Blank::new(&photo(&yellow(0.0, seed + 50)), &by, &CHART).expect("a blank");
+            assert!(blank.flags.is_empty(), "{:?}", blank.flags);
+            let tint = blank.value.tint;
+            assert!(
+                tint.z < -0.08 && tint.z < tint.y,
+                "blue suffers most: {tint}"
+            );
+            let sample = photo(&yellow(truth, seed));
+            let told = Told {
+                blank: Some(blank),
+                ..Told::default()
+            };
+            let with = read(&sample, &by, &CHART, &told)
+                .expect("a reading")
+                .0
+                .value;
+            let without = read(&sample, &by, &CHART, &Told::default())
+                .expect("a reading")
+                .0
+                .value;
+            let Answer::Value { value, low, high } = with.answer else {
+                panic!("{:?}", with.answer);
+            };
+            assert!(low <= truth && truth <= high, "{truth}: {low} to {high}");
+            assert!(
+                with.shares
+                    .iter()
+                    .any(|s| s.reason.contains("blank") && s.share > 0.0),
+                "{:?}",
+                with.shares
+            );
+            let bare = without.delta_e_chart;
+            assert!(value > 0.0);
+            (with.delta_e_chart, bare)
+        })
+        .collect();
+    for (with, without) in off {
+        assert!(
+            with < 0.6 * without,
+            "{with} of {without} CIEDE2000 off the chart"
+        );
+    }
+}
+
+/// A blank with reagent in it is no blank.
+#[test]
+fn a_blank_that_is_none_is_doubted() {
+    let by = Where::Card(Design::all());
+    let scene = session().own(40.0, SEED);
+    let photo = decode(&render(&scene, &CARD).jpeg(), &Limits::default()).expect("a photo");
+    let blank = Blank::new(&photo, &by, &CHART).expect("a blank");
+    assert!(
+        blank.flags.iter().any(|f| f.code == "blank-strong"),
+        "{:?}",
+        blank.flags
+    );
 }
 
 /// A colourless reading asks for the surface of a liquid: an empty vial shows no colour either.

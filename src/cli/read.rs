@@ -3,10 +3,11 @@
 use std::collections::HashSet;
 use std::path::PathBuf;
 
-use super::files::{Output, extension, load_chart, same, shown, with_stem};
+use super::files::{Output, extension, load_chart, load_photo, same, shown, with_stem};
 use super::one::{One, one};
 use super::place::{PlaceArgs, save_frame};
 use super::{Done, Exit, Stop, colour, put, say, tell};
+use crate::blank::Blank;
 use crate::capture::Started;
 use crate::chart::Chart;
 use crate::error::Error;
@@ -56,6 +57,9 @@ pub(super) struct Args {
     /// The sample was diluted before the test: parts of sample and of water free of the substance; 1:4 multiplies by five
     #[arg(long, value_name = "PARTS:PARTS")]
     dilution: Option<Dilution>,
+    /// Photo of the same water in the vial without reagent: its own colour is taken off
+    #[arg(long, value_name = "PHOTO")]
+    blank: Option<PathBuf>,
     #[command(flatten)]
     place: PlaceArgs,
     /// Keep the regions given with --white and --vial in a file
@@ -87,9 +91,19 @@ pub(super) fn run(args: &Args) -> Done {
     {
         save_frame(path, white, vial)?;
     }
+    let blank = args
+        .blank
+        .as_deref()
+        .map(|path| {
+            let photo = load_photo(path)?;
+            Blank::new(&photo, &by, &chart)
+                .map_err(|e| e.about(format!("{} (the blank)", shown(path))))
+        })
+        .transpose()?;
     let told = Told {
         started: args.started,
         dilution: args.dilution,
+        blank,
     };
     let colour = colour();
     let table = args.same_vial.then(|| {

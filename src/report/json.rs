@@ -37,6 +37,8 @@ pub struct Record {
     pub budget: Vec<Share>,
     /// What the reading of a diluted sample was multiplied by.
     pub dilution_factor: Option<f64>,
+    /// What the water itself was seen to do to red, green and blue light (natural log) and was taken off; `null` without a blank.
+    pub blank_tint: Option<[f64; 3]>,
 }
 
 impl Record {
@@ -66,6 +68,9 @@ impl Record {
             sha256: outcome.sha256.clone(),
             budget: reading.map(|r| r.shares.clone()).unwrap_or_default(),
             dilution_factor: reading.map(|r| r.dilution.map_or(1.0, |d| six(d.factor()))),
+            blank_tint: reading
+                .and_then(|r| r.blank)
+                .map(|b| [b.tint.x, b.tint.y, b.tint.z].map(six)),
         }
     }
 }

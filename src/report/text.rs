@@ -5,6 +5,7 @@ use std::fmt::Write;
 use anstyle::{RgbColor, Style};
 
 use super::{Outcome, number, words};
+use crate::blank::Blank;
 use crate::chart::curve::{Axis, Space};
 use crate::chart::{Chart, Medium, Origin, limits, resolve};
 use crate::error::Result;
@@ -49,6 +50,9 @@ pub fn reading(
     line("test", clean(&r.test));
     if let Some(d) = r.dilution {
         line("dilution", dilution(d, &r.on_chart, &unit));
+    }
+    if let Some(b) = r.blank {
+        line("blank", blank(&b));
     }
     if let Some(c) = r.confidence {
         line("confidence", confidence(c));
@@ -120,6 +124,15 @@ pub fn vial(checked: &Checked<VialReading>, colour: bool, explain: bool) -> Stri
         out += &shares(&r.shares, &unit);
     }
     out
+}
+
+/// What the water itself takes away.
+fn blank(b: &Blank) -> String {
+    let share = |v: f64| format!("{:.0} %", 100.0 * (1.0 - v.exp()));
+    let [red, green, blue] = [b.tint.x, b.tint.y, b.tint.z].map(share);
+    format!(
+        "the water itself takes away {red} of red, {green} of green and {blue} of blue light; taken off"
+    )
 }
 
 /// The first line of a report: the value, its interval, the verdict.

@@ -32,6 +32,7 @@ fn photo(answer: Answer, flags: &[(&str, Severity)]) -> Result<Checked<Reading>>
         confidence: Some(0.9),
         on_chart: answer.clone(),
         dilution: None,
+        blank: None,
         answer,
         colour,
         lab: colour.to_lab(),

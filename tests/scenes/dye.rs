@@ -3,7 +3,7 @@
 //! Shapes come from `fixtures/spectra/dye_spectra_modelled.csv`; the steps and strengths are our own, of the order that
 //! such tests have. A dye is made for the inner width of its vial: the strongest step absorbs [`Dye::peak`] across it.
 
-use super::spectra::{N, Spectrum, bump, dye_shape, spectrum};
+use super::spectra::{N, Spectrum, bump, dye_shape, spectrum, wavelength};
 
 /// How the colour runs along concentration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -82,6 +82,8 @@ pub struct Dye {
     /// Inner width of the vial the test is made for, mm.
     pub path_mm: f64,
     bands: [Spectrum; 2],
+    /// Decadic absorbance per mm at 440 nm of the water itself.
+    pub water: f64,
 }
 
 impl Dye {
@@ -103,6 +105,7 @@ impl Dye {
             peak,
             path_mm,
             bands,
+            water: 0.0,
         }
     }
 
@@ -123,7 +126,9 @@ impl Dye {
             _ => 0.0,
         };
         std::array::from_fn(|i| {
-            (grown * self.bands[0][i] + second * self.bands[1][i]) / self.path_mm
+            // Yellow matter of natural water: Bricaud, Morel & Prieur 1981, Limnol. Oceanogr. 26(1):43-53 (slope from memory).
+            let water = self.water * (-0.014 * (wavelength(i) - 440.0)).exp();
+            (grown * self.bands[0][i] + second * self.bands[1][i]) / self.path_mm + water
         })
     }
 }

@@ -3,11 +3,11 @@
 //! Calibrating and reading start from the same [`Look`], so that a standard and a sample are seen alike.
 
 use crate::card::design::Design;
-use crate::card::find;
+use crate::card::{find, sharp};
 use crate::error::{Error, Result};
 use crate::light::correct::Correction;
 use crate::light::{self, Observed};
-use crate::photo::Photo;
+use crate::photo::{Photo, Picture};
 use crate::place::{Area, Bay, Place, View};
 use crate::vial::bay::{self, BayPicture};
 use crate::vial::sample::{self, Sampled};
@@ -35,6 +35,8 @@ pub struct Look {
     pub liquid: Area,
     /// The vial, if it was found rather than marked.
     pub vial: Option<Found>,
+    /// Width of printed edges in the photo, mm on the card: how soft it is.
+    pub edge_mm: Option<f64>,
 }
 
 /// Around a mouth, mm: its blur, and the light that the wall throws beside it.
@@ -53,13 +55,16 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         }
     };
     let mut observed = light::observe(picture, &place)?;
+    let edge_mm = softness(picture, &place);
+    let obvious = too_dark(&observed).or_else(|| too_soft(edge_mm));
+    let instead = |e: Error| obvious.unwrap_or(e);
     let (bay, vial, liquid) = match place.bay {
         Bay::Search {
             area,
             view: View::Side,
         } => {
             let bay = bay::of(picture, &place, &observed, bay::search_area(area));
-            let vial = vial_find::find(&bay, area).map_err(|e| too_dark(&observed).unwrap_or(e))?;
+            let vial = vial_find::find(&bay, area).map_err(instead)?;
             (bay, Some(Found::Standing(vial)), vial.liquid())
         }
         Bay::Search {
@@ -68,7 +73,7 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         } => {
             let area = bay::search_area_above(area);
             let mut bay = bay::of(picture, &place, &observed, area);
-            let vial = above::find(&bay).map_err(|e| too_dark(&observed).unwrap_or(e))?;
+            let vial = above::find(&bay).map_err(instead)?;
             // A vial rises over the card: it may hide paper and patches around the bay, which then must not count.
             if place.hide(vial.mouth.area().shrunk(-BESIDE_MOUTH)) {
                 observed = light::observe(picture, &place)?;
@@ -79,12 +84,38 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
     };
     Ok(Look {
+        edge_mm,
         place,
         observed,
         bay,
         liquid,
         vial,
     })
+}
+
+/// Width of the edges of the markers that were found, mm.
+fn softness(picture: &Picture, place: &Place) -> Option<f64> {
+    let card = place.card.as_ref()?;
+    let design = Design::by_id(&card.design)?;
+    let seen: Vec<_> = design
+        .tags
+        .iter()
+        .filter(|t| card.tags_found.contains(&t.id))
+        .collect();
+    sharp::edge_mm(picture, &place.to_photo, &seen)
+}
+
+/// Edges of print wider than this, mm, let patches and paper, glass and liquid run into each other: what is measured of a
+/// patch begins 2.2 mm inside it, and a blur reaches about its edge's width to either side.
+pub const SOFT_MM: f64 = 1.5;
+
+/// The error that stands for a vial not found in a blurred photo.
+fn too_soft(edge_mm: Option<f64>) -> Option<Error> {
+    let edge = edge_mm.filter(|e| *e > SOFT_MM)?;
+    Some(Error::new(
+        format!("the photo is too blurred to see the vial: printed edges are {edge:.1} mm wide"),
+        "rest the phone on something, touch the card on the screen to focus on it, and bring more light",
+    ))
 }
 
 /// The error that stands for a vial not found where white paper is recorded under 3 % of full scale, five stops under.

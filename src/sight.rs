@@ -7,7 +7,8 @@ use crate::chart::Chart;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
-use crate::look::Look;
+use crate::look::{Look, SOFT_MM};
+use crate::place::Bay;
 use crate::vial::Found;
 use crate::vial::sample::Sampled;
 
@@ -15,6 +16,7 @@ use crate::vial::sample::Sampled;
 pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Vec<Flag> {
     let mut flags = Vec::new();
     card(look, correction, &mut flags);
+    sharpness(look, &mut flags);
     light(look, &mut flags);
     vial(look, chart, &mut flags);
     liquid(look, sampled, &mut flags);
@@ -75,6 +77,17 @@ fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
             "photograph the vial in front of the printed card",
         ));
     }
+    if !correction.left_out.is_empty() {
+        flags.push(Flag::new(
+            "patches-left-out",
+            Severity::Note,
+            format!(
+                "these patches of the card do not go along with the others and were left out: {}",
+                correction.left_out.join(", ")
+            ),
+            "see whether they are stained or covered, or a reflection lies over them; print a new card of the same kind if they are",
+        ));
+    }
     if let Some(loo) = correction.loo.filter(|l| *l > POOR_MATCH) {
         flags.push(Flag::new(
             "patches-do-not-match",
@@ -84,6 +97,32 @@ fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
         ));
     }
 }
+
+fn sharpness(look: &Look, flags: &mut Vec<Flag>) {
+    if let Some(edge) = look.edge_mm.filter(|e| *e > SOFT_MM) {
+        flags.push(Flag::new(
+            "blurred",
+            Severity::Doubt,
+            format!("the photo is blurred: printed edges are {edge:.1} mm wide"),
+            "rest the phone on something, touch the card on the screen to focus on it, and bring more light",
+        ));
+    }
+    if look.observed.noise > NOISY {
+        flags.push(Flag::new(
+            "noisy",
+            Severity::Doubt,
+            format!(
+                "the photo is grainy: single pixels of white paper scatter by {:.0} %",
+                100.0 * look.observed.noise
+            ),
+            "bring more light, and do not zoom in on the screen",
+        ));
+    }
+}
+
+/// Noise of single pixels (share of the light of white paper) from which on the outlines of a vial begin to drown in it: in
+/// the scenes of `tests/scenes` at twice this no vial is found, while sound photos stay under a quarter of it.
+const NOISY: f64 = 0.04;
 
 /// Markers of a flat card lie within this of a plane, mm: a pixel or so of a small photo.
 const BENT: f64 = 0.25;
@@ -159,6 +198,21 @@ const SHADOW: f64 = 0.24;
 const FALL_OFF: f64 = 1.1;
 
 fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
+    if let (Some(Found::Standing(vial)), Bay::Search { area, .. }) = (&look.vial, look.place.bay) {
+        let aside = vial.axis() - area.centre().0;
+        if aside.abs() > ASIDE {
+            flags.push(Flag::new(
+                "off-foot-mark",
+                Severity::Note,
+                format!(
+                    "the vial stands {:.0} mm to the {} of its foot mark",
+                    aside.abs(),
+                    if aside < 0.0 { "left" } else { "right" }
+                ),
+                "stand the vial on the foot mark, so that it has as much paper on either side as those of the chart",
+            ));
+        }
+    }
     if let (Some(usual), Some(vial)) = (chart.vial_mm, &look.vial) {
         let width = vial.width();
         if (width / usual).ln().abs() > OTHER_VIAL {
@@ -172,6 +226,8 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
     }
 }
 
+/// A vial whose axis is farther aside than this, mm, has half as much paper beside it on one side of the bay.
+const ASIDE: f64 = 6.0;
 /// Vials whose widths differ by more than this (natural log; 28 %) are of another kind: standing some centimetres nearer and
 /// soft outlines make up to 20 %.
 const OTHER_VIAL: f64 = 0.25;

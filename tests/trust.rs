@@ -9,6 +9,7 @@ mod scenes;
 use std::sync::LazyLock;
 
 use rayon::prelude::*;
+use scenes::print::Stain;
 use scenes::{Foul, Layout, Scene, Series, Session, render};
 use tintwell::blank::Blank;
 use tintwell::card::design::Design;
@@ -252,6 +253,89 @@ fn an_empty_vial_is_no_zero() {
         "{:?}",
         seen[1].1.codes
     );
+}
+
+/// A photo out of focus, one taken in the dark, a vial aside, a drop of something on a patch; and beside each one that is not.
+#[test]
+fn faults_of_the_photo_are_told_from_their_absence() {
+    let own = session().own(TRUTH, SEED);
+    let with = |change: &dyn Fn(&mut Scene)| {
+        let mut scene = own.clone();
+        change(&mut scene);
+        scene
+    };
+    let cases: [(&str, Scene, Scene); 4] = [
+        (
+            "blurred",
+            with(&|s| s.exposure.defocus = 0.0035),
+            with(&|s| s.exposure.defocus = 0.0015),
+        ),
+        (
+            "noisy",
+            with(&|s| {
+                s.exposure.stops -= 1.0;
+                (s.exposure.gain, s.phone.smooth) = (6.0, [0.0, 0.0]);
+            }),
+            with(&|s| (s.exposure.gain, s.phone.smooth) = (2.0, [0.0, 0.0])),
+        ),
+        (
+            "off-foot-mark",
+            with(&|s| s.stand.offset_mm = -8.0),
+            with(&|s| s.stand.offset_mm = -3.0),
+        ),
+        (
+            "patches-left-out",
+            with(&|s| {
+                // On one patch of the outer column, and on bare paper between two.
+                s.print.stains.push(Stain {
+                    at: [34.5, 29.0],
+                    radius_mm: 7.0,
+                    takes: [0.1, 0.45, 0.7],
+                });
+            }),
+            with(&|s| {
+                s.print.stains.push(Stain {
+                    at: [15.0, 90.0],
+                    radius_mm: 3.0,
+                    takes: [0.1, 0.45, 0.7],
+                });
+            }),
+        ),
+    ];
+    let scenes = cases
+        .iter()
+        .flat_map(|(code, has, not)| {
+            [
+                (format!("{code}: yes"), has.clone()),
+                (format!("{code}: no"), not.clone()),
+            ]
+        })
+        .collect();
+    let seen = all(scenes);
+    for ((code, ..), pair) in cases.iter().zip(seen.chunks(2)) {
+        let raised = |i: usize| pair[i].1.codes.iter().any(|c| c == code);
+        assert!(
+            raised(0),
+            "{}: {:?} {}",
+            pair[0].0,
+            pair[0].1.codes,
+            pair[0].1.why
+        );
+        assert!(!raised(1), "{}: {:?}", pair[1].0, pair[1].1.codes);
+        // Where the photo beside it is trusted, so it is for what it shows.
+        assert_eq!(
+            pair[1].1.verdict,
+            Some(Verdict::Trusted),
+            "{}: {:?}",
+            pair[1].0,
+            pair[1].1.codes
+        );
+    }
+    // The stained card still reads true, on the patches that are left.
+    let Some(Answer::Value { low, high, .. }) = seen[6].1.answer else {
+        panic!("{:?}", seen[6].1.answer);
+    };
+    assert!(low <= TRUTH && TRUTH <= high, "{low} to {high}");
 }
 
 /// Half a stop more light, or another white balance, is the same water. A tone curve bends both a little.

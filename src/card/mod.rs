@@ -5,3 +5,4 @@ pub mod draw;
 pub mod family;
 pub mod find;
 pub mod layout;
+pub mod sharp;

@@ -63,6 +63,8 @@ pub struct Correction {
     pub loo_uncorrected: Option<f64>,
     /// Per patch: name, session colour and leave-one-out residual (photo minus session), both natural log of relative light.
     pub residuals: Vec<(String, Vector3<f64>, Vector3<f64>)>,
+    /// Patches that did not go along with the others and were left out: stained, covered, under a reflection.
+    pub left_out: Vec<String>,
 }
 
 /// Prior standard deviation of a map's coefficients about the identity: two phones or two lamps differ by some tenths.
@@ -73,6 +75,13 @@ const PATCH_SD: f64 = 0.01;
 const GAIN: f64 = 0.95;
 /// Weight of bare paper in a fit, in patches: paper is seen in many places.
 const WHITE_WEIGHT: f64 = 30.0;
+
+/// One patch of so many, at most, may be spoiled: with more the card is not what it was.
+const SPOILED: usize = 6;
+/// A patch strays if it is missed by so much (CIEDE2000; a plain difference to the eye) and by so many times what the middle
+/// patch is missed by: inks of one print do not differ so among themselves in another light.
+const STRAY: f64 = 4.0;
+const STRAY_TIMES: f64 = 5.0;
 
 struct Pair<'a> {
     level: Level,
@@ -93,12 +102,48 @@ impl Correction {
             loo: None,
             loo_uncorrected: None,
             residuals: Vec::new(),
+            left_out: Vec::new(),
         }
     }
 
-    /// Chooses the correction from this photo's patches onto the session's.
+    /// Chooses the correction from this photo's patches onto the session's. A few patches that the others, without them,
+    /// predict far worse than each other are left out.
     pub fn choose(seen: &Observed, session: &[SessionPatch]) -> Correction {
-        let pairs = pair(&seen.patches, session);
+        let mut pairs = pair(&seen.patches, session);
+        let most = pairs.len() / SPOILED;
+        let mut left_out = Vec::new();
+        loop {
+            let correction = Correction::of(&pairs, seen);
+            let stray = correction.stray().filter(|_| left_out.len() < most);
+            let Some(stray) = stray else {
+                return Correction {
+                    left_out,
+                    ..correction
+                };
+            };
+            pairs.retain(|p| p.name != stray);
+            left_out.push(stray);
+        }
+    }
+
+    /// The patch that strays farthest from what the others say, if it does so beyond doubt.
+    fn stray(&self) -> Option<String> {
+        let mut missed: Vec<(f64, &String)> = self
+            .residuals
+            .iter()
+            .map(|(name, session, residual)| {
+                let lab = |ln: Vector3<f64>| Relative(ln.map(f64::exp).into()).to_lab();
+                (ciede2000(lab(session + residual), lab(*session)), name)
+            })
+            .collect();
+        missed.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let usual = missed.get(missed.len() / 2)?.0;
+        let (worst, name) = missed.last()?;
+        (*worst > STRAY.max(STRAY_TIMES * usual)).then(|| (*name).clone())
+    }
+
+    /// Chooses the correction from pairs of patches.
+    fn of(pairs: &[Pair], seen: &Observed) -> Correction {
         let mut best = Correction::none(seen.to_working);
         if pairs.len() < 4 {
             return best;
@@ -120,7 +165,7 @@ impl Correction {
                 {
                     continue;
                 }
-                let Some(candidate) = Correction::examine(&pairs, tone_order, shape, seen) else {
+                let Some(candidate) = Correction::examine(pairs, tone_order, shape, seen) else {
                     continue;
                 };
                 let score = candidate.loo.unwrap_or(f64::INFINITY);

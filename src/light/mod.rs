@@ -60,6 +60,8 @@ pub struct Observed {
     pub white: Vector3<f64>,
     /// Share of paper spots that are blown out, 0 to 1.
     pub blown: f64,
+    /// Noise of single pixels on bare paper, share of its light: the median over its spots.
+    pub noise: f64,
 }
 
 /// Share of a patch's side that is measured: the rest is edge, blur and register of the printer.
@@ -67,6 +69,9 @@ const PATCH_CORE: f64 = 0.6;
 
 /// Edge length of a paper spot, mm on a card.
 const SPOT_MM: f64 = 6.0;
+
+/// Spots of paper on which noise is measured.
+const NOISE_SPOTS: usize = 24;
 
 /// Most pixels looked at in one spot.
 const SPOT_SAMPLES: usize = 400;
@@ -108,6 +113,11 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
             _ => lost.push(patch.name.clone()),
         }
     }
+    let mut noise: Vec<f64> = paper
+        .iter()
+        .step_by(paper.len().div_ceil(NOISE_SPOTS))
+        .filter_map(|s| spot::noise(picture, place.to_photo.map(s.x, s.y)))
+        .collect();
     let (wx, wy) = place.white.centre();
     let white = field.ln_white(wx, wy);
     let to_working = Matrix3::from_row_slice(picture.to_working().as_flattened());
@@ -119,6 +129,7 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
         to_working,
         white,
         blown,
+        noise: spot::median(&mut noise),
     })
 }
 

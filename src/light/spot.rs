@@ -85,6 +85,31 @@ pub fn measure(
     ))
 }
 
+/// Noise of single pixels about a place of the photo, share of the light there: from differences of neighbours, which neither
+/// slopes of light nor texture coarser than pixels enter. `None` at the rim of the photo.
+pub fn noise(picture: &Picture, (x, y): (f64, f64)) -> Option<f64> {
+    const HALF: f64 = 6.0;
+    let fits = x >= HALF
+        && y >= HALF
+        && x + HALF + 1.0 < f64::from(picture.width())
+        && y + HALF < f64::from(picture.height());
+    if !fits {
+        return None;
+    }
+    let luminance = |i: u32, j: u32| picture.native_linear(i, j).iter().sum::<f64>() / 3.0;
+    let (x0, y0, side) = ((x - HALF) as u32, (y - HALF) as u32, 2 * HALF as u32);
+    let (mut sum, mut squares) = (0.0, 0.0);
+    for j in y0..y0 + side {
+        for i in x0..x0 + side {
+            let (a, b) = (luminance(i, j), luminance(i + 1, j));
+            sum += a;
+            squares += (b - a).powi(2) / 2.0;
+        }
+    }
+    let n = f64::from(side * side);
+    Some((squares / n).sqrt() / (sum / n).max(DARKEST))
+}
+
 /// A speck, a hair or a printed line spoils some blocks: blocks far from the median luminance are left out.
 fn summarise(means: &[Vector3<f64>], x: f64, y: f64, clipped: f64, crushed: f64) -> Spot {
     let luminance = |m: &Vector3<f64>| m.sum() / 3.0;

@@ -312,7 +312,7 @@ fn examine(
     };
     match read(&photo, by, chart, &Told::default()) {
         Err(e) => row.said = format!("{}: truth {:.2}: {}", job.name, job.place, e.what),
-        Ok((checked, _)) => {
+        Ok((checked, seen)) => {
             let r = &checked.value;
             row.verdict = r.verdict;
             let (low, high) = match r.answer {
@@ -328,7 +328,7 @@ fn examine(
             row.width = high - low;
             let codes: Vec<&str> = checked.flags.iter().map(|f| f.code.as_str()).collect();
             row.said = format!(
-                "{}: truth {:.2} read {:.2} [{low:.2} {high:.2}] plain {plain:.2} dE {:.1} {:?} tone {} loo {:.2} of {:.2} {} {}",
+                "{}: truth {:.2} read {:.2} [{low:.2} {high:.2}] plain {plain:.2} dE {:.1} {:?} tone {} loo {:.2} of {:.2} {} edge {:.2} noise {:.3} {}",
                 job.name,
                 job.place,
                 row.position.unwrap_or(f64::NAN),
@@ -342,6 +342,8 @@ fn examine(
                     .map(|s| format!("{:.0}", 100.0 * s.share))
                     .collect::<Vec<_>>()
                     .join("/"),
+                seen.look.edge_mm.unwrap_or(f64::NAN),
+                seen.look.observed.noise,
                 codes.join(" ")
             );
         }

@@ -1,0 +1,137 @@
+//! How sharp the photo is on the card, from the printed edges of its markers.
+//!
+//! An edge seen through a lens is a soft step; its width is told from the height of the step over its steepest slope (for the
+//! normal blur of defocus that is the distance from 10 % to 90 %, within 3 %: 2.51 against 2.56 standard deviations).
+
+use super::design::Tag;
+use super::family::CELLS;
+use crate::light::spot::median;
+use crate::photo::Picture;
+use crate::place::Homography;
+
+/// Places along an edge whose profiles are averaged, and the parts of the edge between which they lie: off the corners.
+const PLACES: usize = 12;
+const ALONG: (f64, f64) = (0.2, 0.8);
+/// How far the profile goes to either side of the edge, cells: the next change of black and white lies one cell away.
+const REACH: f64 = 0.9;
+
+/// The width of printed edges in the photo, mm on the card: the median over the edges of `tags` that are seen. `None` if none
+/// is.
+pub fn edge_mm(picture: &Picture, to_photo: &Homography, tags: &[&Tag]) -> Option<f64> {
+    let mut widths: Vec<f64> = tags
+        .iter()
+        .flat_map(|tag| (0..4).filter_map(|side| width(picture, to_photo, tag, side)))
+        .collect();
+    (!widths.is_empty()).then(|| median(&mut widths))
+}
+
+/// The width of one edge, mm.
+fn width(picture: &Picture, to_photo: &Homography, tag: &Tag, side: usize) -> Option<f64> {
+    let a = tag.area();
+    let cell = tag.size / CELLS as f64;
+    let px_per_mm = to_photo.scale_at(a.centre().0, a.centre().1);
+    // Half a pixel apart: what lies between pixels is the blur itself.
+    let n = (2.0 * REACH * cell * px_per_mm * 2.0).ceil() as usize;
+    if !(8..=4000).contains(&n) {
+        return None;
+    }
+    let step = 2.0 * REACH * cell / n as f64;
+    let mut profile = vec![0.0; n + 1];
+    for k in 0..PLACES {
+        let t = ALONG.0 + (ALONG.1 - ALONG.0) * (k as f64 + 0.5) / PLACES as f64;
+        for (i, sum) in profile.iter_mut().enumerate() {
+            // From inside the black square outwards.
+            let out = -REACH * cell + i as f64 * step;
+            let (x, y) = match side {
+                0 => (a.x - out, a.y + t * a.h),
+                1 => (a.x + a.w + out, a.y + t * a.h),
+                2 => (a.x + t * a.w, a.y - out),
+                _ => (a.x + t * a.w, a.y + a.h + out),
+            };
+            let (px, py) = to_photo.map(x, y);
+            *sum += light(picture, px, py)? / PLACES as f64;
+        }
+    }
+    let end = (n / 8).max(1);
+    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+    let (dark, bright) = (mean(&profile[..end]), mean(&profile[n + 1 - end..]));
+    // The slope over a whole pixel, so that its noise does not pass for sharpness.
+    let steepest = profile
+        .windows(3)
+        .map(|w| (w[2] - w[0]) / (2.0 * step))
+        .fold(0.0, f64::max);
+    (bright > 1.5 * dark && steepest > 0.0).then(|| (bright - dark) / steepest)
+}
+
+/// Light at a place between pixels, mean of the channels; `None` outside the photo.
+fn light(picture: &Picture, x: f64, y: f64) -> Option<f64> {
+    let (x, y) = (x - 0.5, y - 0.5);
+    if !(x >= 0.0 && y >= 0.0) {
+        return None;
+    }
+    let (i, j) = (x as u32, y as u32);
+    if i + 1 >= picture.width() || j + 1 >= picture.height() {
+        return None;
+    }
+    let (u, v) = (x.fract(), y.fract());
+    let at = |i, j| picture.native_linear(i, j).iter().sum::<f64>() / 3.0;
+    Some(
+        (at(i, j) * (1.0 - u) + at(i + 1, j) * u) * (1.0 - v)
+            + (at(i, j + 1) * (1.0 - u) + at(i + 1, j + 1) * u) * v,
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use image::RgbImage;
+    use image::imageops::blur;
+
+    use super::*;
+    use crate::card::design::Design;
+    use crate::card::draw::face_image;
+    use crate::colour::{srgb_decode, srgb_encode};
+
+    /// The card's face at 6 pixels a millimetre, blurred in light by a normal blur of so many pixels.
+    fn blurred(pixels: f32) -> f64 {
+        let design = Design::side();
+        let face = face_image(&design, 6.0).unwrap();
+        let lit = image::Rgb32FImage::from_fn(face.width(), face.height(), |x, y| {
+            image::Rgb(
+                face.get_pixel(x, y)
+                    .0
+                    .map(|v| srgb_decode(f64::from(v) / 255.0) as f32),
+            )
+        });
+        let lit = if pixels > 0.0 {
+            blur(&lit, pixels)
+        } else {
+            lit
+        };
+        let codes = RgbImage::from_fn(face.width(), face.height(), |x, y| {
+            image::Rgb(
+                lit.get_pixel(x, y)
+                    .0
+                    .map(|v| (255.0 * srgb_encode(f64::from(v))) as u8),
+            )
+        });
+        let picture = Picture::from_rgb8(codes.width(), codes.height(), codes.into_raw());
+        let to_photo = Homography(nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(
+            6.0, 6.0, 1.0,
+        )));
+        let tags: Vec<&Tag> = design.tags.iter().collect();
+        edge_mm(&picture, &to_photo, &tags).unwrap()
+    }
+
+    /// The distance from 10 % to 90 % of a normal blur is 2.563 standard deviations (tables of the normal distribution).
+    #[test]
+    fn blur_is_measured() {
+        assert!(blurred(0.0) < 0.35, "{}", blurred(0.0));
+        for pixels in [1.5f32, 2.5] {
+            let want = 2.563 * f64::from(pixels) / 6.0;
+            let got = blurred(pixels);
+            assert!((got / want - 1.0).abs() < 0.15, "{got} for {want} mm");
+        }
+        // Past the width of a cell its neighbour shines in; it still is the more, the worse.
+        assert!(blurred(2.5) < blurred(4.0) && blurred(4.0) < blurred(6.0));
+    }
+}

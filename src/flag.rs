@@ -78,6 +78,13 @@ impl Verdict {
         }
     }
 
+    /// The verdict of a word.
+    pub fn from_word(word: &str) -> Option<Verdict> {
+        [Verdict::Trusted, Verdict::Doubtful, Verdict::Unreadable]
+            .into_iter()
+            .find(|v| v.word() == word)
+    }
+
     /// The word for it.
     pub fn word(self) -> &'static str {
         match self {

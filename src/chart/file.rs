@@ -78,6 +78,11 @@ pub fn write(chart: &Chart) -> String {
         + "\n"
 }
 
+/// SHA-256 of a chart in the form in which it is written: the same for the same chart, whoever laid out its file.
+pub fn sha256_of(chart: &Chart) -> String {
+    crate::photo::sha256(write(chart).as_bytes())
+}
+
 /// Reads a chart from the text of its file.
 ///
 /// # Errors

@@ -1,32 +1,42 @@
 //! `tintwell batch`: reads a folder or a list of photos in parallel and writes each result as it comes, in a stable
-//! order. One bad photo never stops the rest.
+//! order. One bad photo never stops the rest, and what is in the results already is not read again.
+
+mod feed;
+mod sink;
 
 use std::collections::BTreeMap;
-use std::fs::{self, File};
-use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::{Condvar, Mutex, mpsc};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::files::{extension, load_chart, named_as_photo, plain, same, shown};
+use super::files::{bytes, load_chart, same, shown};
 use super::one::one;
 use super::place::PlaceArgs;
 use super::rules::Charts;
 use super::{Done, Exit, Stop, put, say};
+use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
+use crate::flag::Verdict;
 use crate::look::Where;
+use crate::photo::{Limits, sha256};
 use crate::reading::Told;
+use crate::report::Outcome;
 use crate::report::text::Table;
-use crate::report::{Outcome, csv, json};
+use feed::Feed;
+use sink::{Form, Known, Sink};
 
 const EXAMPLES: &str = "\
 Examples:
   tintwell batch week --chart nitrate.json
   tintwell batch week --chart nitrate.json --out week.csv
-  find . -name '*.jpg' | tintwell batch - --chart nitrate.json --out week.ndjson
+  tintwell batch synced --watch --chart nitrate.json --out all.csv
+  find . -name '*.jpg' | tintwell batch - --chart nitrate.json --out - >> week.ndjson
   tintwell batch week --charts charts.json
+
+Results in a file are gone on with: photos whose content is in it already, read with the same chart, are passed over, so that a
+batch that was stopped is finished by the same command. Delete the file to read all anew.
 
 A rule file gives each photo its chart by its file name; the first rule that fits counts, chart names are relative to the
 rule file, and --chart is for photos that no rule fits:
@@ -34,7 +44,7 @@ rule file, and --chart is for photos that no rule fits:
 
 Columns of the CSV (unknown is an empty cell): photo, taken_at, test, unit, answer (value, below, above, off-chart),
 value, low, high, level, confidence, verdict, flags (codes), first_flag (in words), lab_l, lab_a, lab_b, delta_e_chart,
-delta_e_step, nearest_step, error";
+delta_e_step, nearest_step, error, sha256 (of the photo), chart_sha256";
 
 /// Read a folder of photos, or a list of them
 #[derive(clap::Args)]
@@ -49,25 +59,74 @@ pub(super) struct Args {
     /// Rule file that gives each photo its chart by its name
     #[arg(long, value_name = "FILE")]
     charts: Option<PathBuf>,
-    /// Write the results here (.csv or .ndjson); without it a table is printed
-    #[arg(long, value_name = "FILE")]
+    /// Write the results here (.csv or .ndjson; - for NDJSON on standard output); without it a table is printed
+    #[arg(long, value_name = "FILE|-")]
     out: Option<PathBuf>,
+    /// Go on with photos that come to the folder, until stopped (Ctrl-C)
+    #[arg(long, requires = "out")]
+    watch: bool,
     #[command(flatten)]
     place: PlaceArgs,
 }
 
 pub(super) fn run(args: &Args) -> Done {
     let by = args.place.by()?;
-    let form = args.out.as_deref().map(form).transpose()?;
+    let form = args.out.as_deref().map(Form::of).transpose()?;
     let chart = args.chart.as_deref().map(load_chart).transpose()?;
     let charts = Charts::load(args.charts.as_deref(), chart)?;
-    let (photos, skipped) = photos(&args.source)?;
-    let mut sink = Sink::open(args.out.as_deref().zip(form), &photos, &charts)?;
+    let listed = args.source == Path::new("-");
+    if args.watch && listed {
+        return Err(Stop::Usage("--watch needs a folder".into()));
+    }
+    // What is known beforehand: a table has to know its names, a bar its length.
+    let (known, skipped) = match (listed, args.watch, form) {
+        (true, _, None) => (Some(feed::whole_list()?), 0),
+        (true, _, Some(_)) | (_, true, _) => (None, 0),
+        (false, false, _) => {
+            let (found, skipped) = feed::folder(&args.source)?;
+            (Some(found), skipped)
+        }
+    };
+    let (mut sink, done) = match args.out.as_deref().zip(form) {
+        None => {
+            let names: Vec<String> = known.iter().flatten().map(|p| shown(p)).collect();
+            let table = Table::new(names.iter().map(String::as_str), charts.several_tests());
+            put(&table.header())?;
+            (Sink::Table(table), Known::new())
+        }
+        Some((path, _)) if path == Path::new("-") => (Sink::Stdout, Known::new()),
+        Some((path, form)) => {
+            let mut inputs = known
+                .iter()
+                .flatten()
+                .chain(charts.files())
+                .chain(&args.chart);
+            if inputs.any(|f| same(f, path)) {
+                return Err(Error::new(
+                    "the results would take the place of a photo or chart",
+                    "give them another name",
+                )
+                .about(shown(path))
+                .into());
+            }
+            Sink::file(path, form)?
+        }
+    };
+    let bar = progress(known.as_ref().map(Vec::len));
+    let photos: Feed = match known {
+        Some(paths) => Box::new(paths.into_iter().map(Ok)),
+        None if listed => feed::listed(),
+        None => feed::watched(&args.source),
+    };
     let mut tally = Tally::default();
-    let bar = progress(photos.len());
-    let written = in_order(&photos, &by, &charts, |outcome| {
-        tally.add(&outcome);
-        bar.suspend(|| sink.write(&outcome))?;
+    let written = in_order(photos, &by, &charts, &done, |result| {
+        match result? {
+            One::Known(verdict) => tally.known(verdict),
+            One::Read(outcome) => {
+                tally.add(outcome.verdict());
+                bar.suspend(|| sink.write(&outcome))?;
+            }
+        }
         bar.inc(1);
         Ok(())
     });
@@ -76,219 +135,133 @@ pub(super) fn run(args: &Args) -> Done {
         Err(Stop::Closed) => return Ok(tally.worst()),
         other => other?,
     }
+    if tally.all() == 0 {
+        return Err(feed::nothing_listed().into());
+    }
     say(&tally.summary(skipped, args.out.as_deref()));
     Ok(tally.worst())
 }
 
-/// Reads the photos in parallel and hands on each outcome in the order of the photos. A worker holds one photo: its file
+/// What became of one photo.
+enum One {
+    /// It is in the results already.
+    Known(Verdict),
+    Read(Box<Outcome>),
+}
+
+/// Photos a worker may be ahead of the oldest that is not yet done: so many results wait, at most, for their turn.
+const AHEAD: usize = 8;
+
+/// Reads the photos in parallel and hands on each result in the order of the photos. A worker holds one photo: its file
 /// and its decoded picture.
 fn in_order(
-    photos: &[PathBuf],
+    photos: Feed,
     by: &Where,
     charts: &Charts,
-    mut take: impl FnMut(Outcome) -> std::result::Result<(), Stop>,
+    done: &Known,
+    mut take: impl FnMut(Result<One>) -> std::result::Result<(), Stop>,
 ) -> std::result::Result<(), Stop> {
-    let next = AtomicUsize::new(0);
+    let feed = Mutex::new(photos.enumerate());
+    let turn = Turn::default();
     let (send, receive) = mpsc::channel();
+    let window = AHEAD * rayon::current_num_threads();
     rayon::in_place_scope(|scope| {
-        let next = &next;
+        let (feed, turn) = (&feed, &turn);
         scope.spawn_broadcast(move |_, _| {
             loop {
-                let i = next.fetch_add(1, Ordering::Relaxed);
-                let Some(path) = photos.get(i) else { return };
-                let outcome = one(path, by, charts.of(path), &Told::default(), false).outcome;
-                if send.send((i, outcome)).is_err() {
+                // A worker that panicked while it held the lock has left nothing half done.
+                let next = feed.lock().unwrap_or_else(|e| e.into_inner()).next();
+                let Some((i, path)) = next else { return };
+                if !turn.wait(i, window) {
+                    return;
+                }
+                let last = path.is_err();
+                let one = path.map(|path| read(&path, by, charts, done));
+                if send.send((i, one)).is_err() || last {
                     return;
                 }
             }
         });
+        // Whatever ends the taking lets the workers go.
+        let _release = Release(turn);
         let mut waiting = BTreeMap::new();
         let mut due = 0;
-        for (i, outcome) in receive {
-            waiting.insert(i, outcome);
-            while let Some(outcome) = waiting.remove(&due) {
+        for (i, one) in receive {
+            waiting.insert(i, one);
+            while let Some(one) = waiting.remove(&due) {
                 due += 1;
-                // Dropping the receiver ends the workers after the photo in hand.
-                take(outcome)?;
+                turn.advance(due);
+                take(one)?;
             }
         }
         Ok(())
     })
 }
 
-/// The photos, and how many other files of the folder were passed over.
-fn photos(source: &Path) -> Result<(Vec<PathBuf>, usize)> {
-    let (found, skipped) = if source == Path::new("-") {
-        (listed()?, 0)
-    } else {
-        in_folder(source)?
-    };
-    if found.is_empty() {
-        return Err(match (source == Path::new("-"), skipped) {
-            (true, _) => Error::new(
-                "the list of photos on standard input is empty",
-                "give one path a line",
-            )
-            .about("-"),
-            (false, n) => Error::new(
-                format!(
-                    "there is no photo in this folder ({})",
-                    counted(n, "other file")
-                ),
-                "give a folder with photos: .jpg, .jpeg, .png, .webp, .tif or .tiff",
-            )
-            .about(shown(source)),
-        });
-    }
-    Ok((found, skipped))
+/// How many results have been handed on; workers wait until they are near enough.
+#[derive(Default)]
+struct Turn {
+    due: AtomicUsize,
+    lock: Mutex<()>,
+    moved: Condvar,
 }
 
-fn in_folder(folder: &Path) -> Result<(Vec<PathBuf>, usize)> {
-    let unreadable = |e: io::Error| {
-        Error::new(
-            format!("the folder cannot be read: {}", plain(&e)),
-            "give a folder that exists and may be read",
-        )
-        .about(shown(folder))
-    };
-    let (mut found, mut skipped) = (Vec::new(), 0);
-    for entry in fs::read_dir(folder).map_err(unreadable)? {
-        let path = entry.map_err(unreadable)?.path();
-        let hidden = path
-            .file_name()
-            .is_some_and(|n| n.as_encoded_bytes().starts_with(b"."));
-        if named_as_photo(&path) && !hidden {
-            found.push(path);
-        } else {
-            skipped += 1;
-        }
-    }
-    found.sort();
-    Ok((found, skipped))
-}
-
-/// Paths on standard input, one a line, in the order given.
-fn listed() -> Result<Vec<PathBuf>> {
-    let mut bytes = Vec::new();
-    io::stdin().read_to_end(&mut bytes).map_err(|e| {
-        Error::new(
-            format!("the list of photos cannot be read: {}", plain(&e)),
-            "give one path a line",
-        )
-        .about("-")
-    })?;
-    let lines = bytes
-        .split(|b| *b == b'\n')
-        .map(|l| l.strip_suffix(b"\r").unwrap_or(l));
-    Ok(lines
-        .filter(|l| !l.trim_ascii().is_empty())
-        .map(path_of)
-        .collect())
-}
-
-#[cfg(unix)]
-fn path_of(bytes: &[u8]) -> PathBuf {
-    use std::os::unix::ffi::OsStrExt;
-    std::ffi::OsStr::from_bytes(bytes).into()
-}
-
-#[cfg(not(unix))]
-fn path_of(bytes: &[u8]) -> PathBuf {
-    String::from_utf8_lossy(bytes).into_owned().into()
-}
-
-#[derive(Clone, Copy)]
-enum Form {
-    Csv,
-    Ndjson,
-}
-
-fn form(path: &Path) -> std::result::Result<Form, Stop> {
-    match extension(path).as_str() {
-        "csv" => Ok(Form::Csv),
-        "ndjson" | "jsonl" => Ok(Form::Ndjson),
-        _ => Err(Stop::Usage(
-            "--out takes a name that ends in .csv or .ndjson".into(),
-        )),
-    }
-}
-
-/// Where results go.
-enum Sink {
-    Table(Table),
-    File {
-        file: File,
-        form: Form,
-        shown: String,
-    },
-}
-
-impl Sink {
-    fn open(
-        out: Option<(&Path, Form)>,
-        photos: &[PathBuf],
-        charts: &Charts,
-    ) -> std::result::Result<Sink, Stop> {
-        let Some((path, form)) = out else {
-            let names: Vec<String> = photos.iter().map(|p| shown(p)).collect();
-            let table = Table::new(names.iter().map(String::as_str), charts.several_tests());
-            put(&table.header())?;
-            return Ok(Sink::Table(table));
-        };
-        if photos.iter().any(|p| same(p, path)) || charts.files().any(|c| same(c, path)) {
-            return Err(Error::new(
-                "the results would take the place of a photo or chart",
-                "give them another name",
-            )
-            .about(shown(path))
-            .into());
-        }
-        let file = File::create(path).map_err(|e| unwritable(&e, shown(path)))?;
-        let mut sink = Sink::File {
-            file,
-            form,
-            shown: shown(path),
-        };
-        if matches!(form, Form::Csv) {
-            sink.append(&csv::header())?;
-        }
-        Ok(sink)
-    }
-
-    /// Writes one result and passes it on to the system at once, so that a stop half-way loses none.
-    fn write(&mut self, outcome: &Outcome) -> std::result::Result<(), Stop> {
-        match self {
-            Sink::Table(table) => put(&table.row(outcome)),
-            Sink::File {
-                form: Form::Csv, ..
-            } => self.append(&csv::row(outcome)),
-            Sink::File {
-                form: Form::Ndjson, ..
-            } => self.append(&(json::line(outcome) + "\n")),
+impl Turn {
+    /// Waits until photo `i` is less than `window` ahead; false if nobody takes results any more.
+    fn wait(&self, i: usize, window: usize) -> bool {
+        let mut guard = self.lock.lock().unwrap_or_else(|e| e.into_inner());
+        loop {
+            let due = self.due.load(Ordering::Acquire);
+            if due == usize::MAX {
+                return false;
+            }
+            if i < due.saturating_add(window) {
+                return true;
+            }
+            guard = self.moved.wait(guard).unwrap_or_else(|e| e.into_inner());
         }
     }
 
-    fn append(&mut self, text: &str) -> std::result::Result<(), Stop> {
-        if let Sink::File { file, shown, .. } = self {
-            file.write_all(text.as_bytes())
-                .map_err(|e| unwritable(&e, shown.clone()))?;
-        }
-        Ok(())
+    fn advance(&self, due: usize) {
+        let _guard = self.lock.lock().unwrap_or_else(|e| e.into_inner());
+        self.due.store(due, Ordering::Release);
+        self.moved.notify_all();
     }
 }
 
-fn unwritable(e: &io::Error, shown: String) -> Error {
-    Error::new(
-        format!("the results cannot be written: {}", plain(e)),
-        "give a name in a folder that exists, takes files and has room",
-    )
-    .about(shown)
+/// Lets waiting workers go when the taking ends.
+struct Release<'a>(&'a Turn);
+
+impl Drop for Release<'_> {
+    fn drop(&mut self) {
+        self.0.advance(usize::MAX);
+    }
+}
+
+/// Reads one photo, unless its content was read with the same chart before.
+fn read(path: &Path, by: &Where, charts: &Charts, done: &Known) -> One {
+    let chart = charts.of(path);
+    if let (false, Ok(chart)) = (done.is_empty(), &chart)
+        && let Ok(content) = bytes(path, Limits::default().max_bytes)
+        && let Some(verdict) = done.get(&(sha256(&content), sha256_of(chart)))
+    {
+        return One::Known(*verdict);
+    }
+    One::Read(Box::new(
+        one(path, by, chart, &Told::default(), false).outcome,
+    ))
 }
 
 /// A bar on standard error; hidden unless that is a terminal.
-fn progress(photos: usize) -> ProgressBar {
-    let bar = ProgressBar::new(photos as u64);
-    if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos} of {len} photos, {eta} left") {
+fn progress(photos: Option<usize>) -> ProgressBar {
+    let (bar, template) = match photos {
+        Some(n) => (
+            ProgressBar::new(n as u64),
+            "{bar:30} {pos} of {len} photos, {eta} left",
+        ),
+        None => (ProgressBar::new_spinner(), "{spinner} {pos} photos"),
+    };
+    if let Ok(style) = ProgressStyle::with_template(template) {
         bar.set_style(style);
     }
     bar
@@ -300,15 +273,26 @@ struct Tally {
     trusted: usize,
     doubtful: usize,
     unreadable: usize,
+    /// How many of them were read before.
+    before: usize,
 }
 
 impl Tally {
-    fn add(&mut self, outcome: &Outcome) {
-        match outcome.verdict() {
-            crate::flag::Verdict::Trusted => self.trusted += 1,
-            crate::flag::Verdict::Doubtful => self.doubtful += 1,
-            crate::flag::Verdict::Unreadable => self.unreadable += 1,
+    fn add(&mut self, verdict: Verdict) {
+        match verdict {
+            Verdict::Trusted => self.trusted += 1,
+            Verdict::Doubtful => self.doubtful += 1,
+            Verdict::Unreadable => self.unreadable += 1,
         }
+    }
+
+    fn known(&mut self, verdict: Verdict) {
+        self.add(verdict);
+        self.before += 1;
+    }
+
+    fn all(&self) -> usize {
+        self.trusted + self.doubtful + self.unreadable
     }
 
     fn worst(&self) -> Exit {
@@ -320,18 +304,20 @@ impl Tally {
     }
 
     fn summary(&self, skipped: usize, out: Option<&Path>) -> String {
-        let all = self.trusted + self.doubtful + self.unreadable;
         let mut text = format!(
             "{}: {} trusted, {} doubtful, {} unreadable",
-            counted(all, "photo"),
+            counted(self.all(), "photo"),
             self.trusted,
             self.doubtful,
             self.unreadable
         );
+        if self.before > 0 {
+            text += &format!("; {} of them read before", self.before);
+        }
         if skipped > 0 {
             text += &format!("; {} passed over", counted(skipped, "other file"));
         }
-        if let Some(out) = out {
+        if let Some(out) = out.filter(|o| *o != Path::new("-")) {
             text += &format!("; results in {}", shown(out));
         }
         text

@@ -20,7 +20,7 @@ pub(super) fn shown(path: &Path) -> String {
 
 /// The bytes of a regular file of at most `max` bytes. Its length is looked at before it is opened, so that neither a
 /// huge file is loaded nor a pipe waited for.
-fn bytes(path: &Path, max: u64) -> Result<Vec<u8>> {
+pub(super) fn bytes(path: &Path, max: u64) -> Result<Vec<u8>> {
     let about = |e: Error| e.about(shown(path));
     let unreadable = |e: std::io::Error| {
         let fix = match e.kind() {

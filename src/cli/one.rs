@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::files::{self, shown};
 use crate::chart::Chart;
+use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
 use crate::look::Where;
 use crate::photo::Photo;
@@ -24,6 +25,7 @@ pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, k
         photo: shown(path),
         taken_at: None,
         sha256: None,
+        chart_sha256: chart.as_ref().ok().map(|c| sha256_of(c)),
         test: chart.as_ref().ok().map(|c| c.terms.test.clone()),
         unit: chart.as_ref().ok().map(|c| c.terms.unit.clone()),
         result: Err(Error::new("", "")),

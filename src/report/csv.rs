@@ -7,7 +7,7 @@ use super::Outcome;
 use super::json::Record;
 
 /// The header.
-pub const COLUMNS: [&str; 20] = [
+pub const COLUMNS: [&str; 22] = [
     "photo",
     "taken_at",
     "test",
@@ -28,6 +28,8 @@ pub const COLUMNS: [&str; 20] = [
     "delta_e_step",
     "nearest_step",
     "error",
+    "sha256",
+    "chart_sha256",
 ];
 
 /// The header as a line of CSV with its newline.
@@ -65,6 +67,8 @@ pub fn row(outcome: &Outcome) -> String {
         number(r.delta_e_step),
         number(r.nearest_step),
         r.error.clone().unwrap_or_default(),
+        r.sha256.clone().unwrap_or_default(),
+        r.chart_sha256.clone().unwrap_or_default(),
     ])
 }
 

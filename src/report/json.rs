@@ -33,7 +33,10 @@ pub struct Record {
     pub delta_e_step: Option<f64>,
     pub nearest_step: Option<f64>,
     pub error: Option<String>,
+    /// Of the photo's file.
     pub sha256: Option<String>,
+    /// Of the chart, in the form in which charts are written.
+    pub chart_sha256: Option<String>,
     pub budget: Vec<Share>,
     /// What the reading of a diluted sample was multiplied by.
     pub dilution_factor: Option<f64>,
@@ -66,6 +69,7 @@ impl Record {
             nearest_step: figure(|r| r.nearest_step),
             error: outcome.result.as_ref().err().map(|e| e.what.clone()),
             sha256: outcome.sha256.clone(),
+            chart_sha256: outcome.chart_sha256.clone(),
             budget: reading.map(|r| r.shares.clone()).unwrap_or_default(),
             dilution_factor: reading.map(|r| r.dilution.map_or(1.0, |d| six(d.factor()))),
             blank_tint: reading

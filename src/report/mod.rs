@@ -24,6 +24,8 @@ pub struct Outcome {
     pub taken_at: Option<String>,
     /// SHA-256 of the file, if it could be read.
     pub sha256: Option<String>,
+    /// SHA-256 of the chart it was read with, if there was one.
+    pub chart_sha256: Option<String>,
     /// Name of the test, if a chart was found for the photo.
     pub test: Option<String>,
     /// Unit of the chart.

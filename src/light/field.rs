@@ -6,6 +6,7 @@
 //! prediction, which grows where a shadow edge runs and no paper is near.
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix3, Vector3};
+use rayon::prelude::*;
 
 use super::spot::{Spot, median};
 use crate::place::Area;
@@ -83,21 +84,25 @@ impl Field {
             };
             Field::with(kept, centre, span, trend, process).map(|f| f.1)
         })?;
-        let mut best: Option<(f64, Field)> = None;
-        for smooth in [1e-4, 3.0, 30.0, SMOOTHEST] {
-            for local in [0.0, 3.0, 30.0] {
-                let process = Process {
+        let candidates: Vec<Process> = [1e-4, 3.0, 30.0, SMOOTHEST]
+            .into_iter()
+            .flat_map(|smooth| {
+                [0.0, 3.0, 30.0].map(|local| Process {
                     smooth,
                     local,
                     span,
-                };
-                let Some((score, field)) = Field::with(&usable, centre, span, trend, process)
-                else {
-                    continue;
-                };
-                if best.as_ref().is_none_or(|(s, _)| score > *s) {
-                    best = Some((score, field));
-                }
+                })
+            })
+            .collect();
+        let fitted: Vec<Option<(f64, Field)>> = candidates
+            .into_par_iter()
+            .map(|process| Field::with(&usable, centre, span, trend, process))
+            .collect();
+        let mut best: Option<(f64, Field)> = None;
+        for (score, field) in fitted.into_iter().flatten() {
+            // Of equal ones the simplest, which comes first.
+            if best.as_ref().is_none_or(|(s, _)| score > *s) {
+                best = Some((score, field));
             }
         }
         let (_, mut field) = best?;

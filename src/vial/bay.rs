@@ -1,6 +1,7 @@
 //! The bay as a flat picture: each cell's light beside that of bare paper at the same place.
 
 use nalgebra::Vector3;
+use rayon::prelude::*;
 
 use crate::light::field::{Field, Grid};
 use crate::light::spot::DARKEST;
@@ -45,10 +46,10 @@ impl BayPicture {
         let ny = ((area.h / step).floor() as usize).max(2);
         let per = ((step * scale).round() as usize).clamp(1, LOOKUPS);
         let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
-        let mut seen = Vec::with_capacity(nx * ny);
-        let mut clipped = Vec::with_capacity(nx * ny);
-        for j in 0..ny {
-            for i in 0..nx {
+        let (seen, clipped): (Vec<Vector3<f64>>, Vec<bool>) = (0..nx * ny)
+            .into_par_iter()
+            .map(|cell| {
+                let (i, j) = (cell % nx, cell / nx);
                 let mut sum = Vector3::zeros();
                 let (mut count, mut top) = (0usize, false);
                 for b in 0..per {
@@ -65,10 +66,9 @@ impl BayPicture {
                     }
                 }
                 let mean = sum / count.max(1) as f64;
-                seen.push(mean.map(|v| v.max(DARKEST).ln()));
-                clipped.push(top || count == 0);
-            }
-        }
+                (mean.map(|v| v.max(DARKEST).ln()), top || count == 0)
+            })
+            .unzip();
         let white = field.grid(
             area.x,
             area.y,

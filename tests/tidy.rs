@@ -240,6 +240,20 @@ fn nothing_points_to_one_machine() {
     );
 }
 
+/// What is built is what was looked at: every dependency comes from a registry, with a checksum.
+#[test]
+fn dependencies_have_checksums() {
+    let lock = std::fs::read_to_string(root().join("Cargo.lock")).unwrap();
+    let others: Vec<String> = lock
+        .split("[[package]]")
+        .skip(1)
+        .filter(|p| !p.contains("name = \"tintwell\""))
+        .filter(|p| !p.contains("\nsource = \"registry+") || !p.contains("\nchecksum = \""))
+        .map(|p| p.lines().nth(1).unwrap_or_default().to_owned())
+        .collect();
+    none("a dependency without registry or checksum", others);
+}
+
 #[test]
 fn only_permissive_licences() {
     let mut packages = 0;

@@ -223,6 +223,15 @@ fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Dec
     })
 }
 
+/// What a decoder may take: eight bytes a pixel (16-bit RGBA) for the picture and as much for its own work; a small picture may
+/// still carry a profile and text of some megabytes.
+fn budget((width, height): (u32, u32)) -> image::Limits {
+    let pixels = u64::from(width) * u64::from(height);
+    let mut budget = image::Limits::no_limits();
+    budget.max_alloc = Some(pixels.saturating_mul(16).saturating_add(16_000_000));
+    budget
+}
+
 fn from_other(
     bytes: &[u8],
     format: ImageFormat,
@@ -230,23 +239,17 @@ fn from_other(
     notes: &mut Vec<Flag>,
 ) -> Result<Decoded> {
     let failed = |e: image::ImageError| damaged(format, &e.to_string());
-    // Eight bytes a pixel (16-bit RGBA) for the picture and as much for the decoder's own work; a small picture may
-    // still carry a profile and text of some megabytes.
-    let mut budget = image::Limits::no_limits();
-    budget.max_alloc = Some(
-        limits
-            .max_pixels
-            .saturating_mul(16)
-            .saturating_add(16_000_000),
-    );
     let animated;
     let mut decoder: Box<dyn ImageDecoder + '_> = match format {
         ImageFormat::Png => {
-            if let Some((width, height)) = sniff::png_size(bytes) {
+            // Its profile and text are unpacked as it is opened, so the budget has to be there before.
+            let size = sniff::png_size(bytes);
+            if let Some((width, height)) = size {
                 check_pixels(width, height, limits)?;
             }
             let decoder =
-                PngDecoder::with_limits(Cursor::new(bytes), budget.clone()).map_err(failed)?;
+                PngDecoder::with_limits(Cursor::new(bytes), budget(size.unwrap_or((1, 1))))
+                    .map_err(failed)?;
             animated = decoder.is_apng().map_err(failed)?;
             Box::new(decoder)
         }
@@ -265,7 +268,9 @@ fn from_other(
     };
     let (width, height) = decoder.dimensions();
     check_pixels(width, height, limits)?;
-    decoder.set_limits(budget).map_err(failed)?;
+    decoder
+        .set_limits(budget((width, height)))
+        .map_err(failed)?;
     check_colours(decoder.original_color_type())?;
     if animated {
         notes.push(Flag::new(

@@ -297,3 +297,45 @@ fn small_files_made_to_harm() {
         "xxx",
     );
 }
+
+/// Killed at any moment, a calibration leaves the chart that was there, or the whole new one.
+#[test]
+fn a_killed_calibration_leaves_a_whole_chart() {
+    let dir = TempDir::new().unwrap();
+    let chart = dir.path().join("chart.json");
+    let standards = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/alder-creek/standards");
+    let calibrate = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_tintwell"));
+        command
+            .args(["calibrate", "--test", "nitrate", "--unit", "mg/L", "--out"])
+            .arg(&chart)
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::null());
+        for value in ["00", "05", "20", "80"] {
+            let photo = standards.join(format!("nitrate-{value}-a.jpg"));
+            command.arg(format!("{value}={}", photo.display()));
+        }
+        command
+    };
+    let start = std::time::Instant::now();
+    assert!(calibrate().status().unwrap().success());
+    let whole = start.elapsed();
+    let new = fs::read(&chart).unwrap();
+    let (mut kept, mut replaced) = (0, 0);
+    // The last rounds come about the end of the work, when the file is written.
+    for share in [0.0, 0.3, 0.6, 0.9, 0.95, 1.0, 1.05, 1.1, 3.0] {
+        fs::write(&chart, CHART).unwrap();
+        let mut child = calibrate().spawn().unwrap();
+        std::thread::sleep(whole.mul_f64(share));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        let there = fs::read(&chart).unwrap();
+        if there == CHART.as_bytes() {
+            kept += 1;
+        } else {
+            assert!(there == new, "neither the old chart nor the new one");
+            replaced += 1;
+        }
+    }
+    assert!(kept > 0 && replaced > 0, "{kept} kept, {replaced} replaced");
+}

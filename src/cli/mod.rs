@@ -112,9 +112,24 @@ enum Command {
     Batch(batch::Args),
 }
 
+impl Command {
+    /// Its word on the command line.
+    fn name(&self) -> &'static str {
+        match self {
+            Command::Card(_) => "card",
+            Command::Calibrate(_) => "calibrate",
+            Command::Chart(_) => "chart",
+            Command::Read(_) => "read",
+            Command::Batch(_) => "batch",
+        }
+    }
+}
+
 /// Runs the program on the command line it was started with.
 pub fn main() -> ExitCode {
-    let done = match Cli::parse().command {
+    let command = Cli::parse().command;
+    let name = command.name();
+    let done = match command {
         Command::Card(args) => card::run(&args),
         Command::Calibrate(args) => calibrate::run(args),
         Command::Chart(args) => chart::run(&args),
@@ -131,9 +146,14 @@ pub fn main() -> ExitCode {
         }
         Err(Stop::Usage(what)) => {
             // Clap's own form of a usage error; that standard error is closed is no reason to do more.
-            let _ = Cli::command()
-                .error(ErrorKind::ValueValidation, what)
-                .print();
+            let mut all = Cli::command();
+            all.build();
+            let of = all
+                .find_subcommand_mut(name)
+                .map(|c| c.error(ErrorKind::ValueValidation, &what));
+            let error =
+                of.unwrap_or_else(|| Cli::command().error(ErrorKind::ValueValidation, &what));
+            let _ = error.print();
             Exit::Usage
         }
     };

@@ -344,9 +344,7 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         flags.push(Flag::new(
             "may-be-above",
             Severity::Note,
-            format!(
-                "the concentration may be above the last step ({last} {unit}), where the chart ends"
-            ),
+            format!("the value may be above the last step ({last} {unit}), where the chart ends"),
             beyond_fix(unit),
         ));
     }

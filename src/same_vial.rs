@@ -350,7 +350,7 @@ fn past_top(c: &Combined, chart: &Chart, flags: &[Flag]) -> Option<Flag> {
             "may-be-above",
             Severity::Note,
             format!(
-                "the concentration may be above the last step ({} {}), where the chart ends",
+                "the value may be above the last step ({} {}), where the chart ends",
                 chart.steps[last].value, chart.terms.unit
             ),
             beyond_fix(&chart.terms.unit),

@@ -589,6 +589,48 @@ fn a_reading_in_words_and_in_json() {
 
 /// Two photos that agree, two that do not, and what is not enough.
 #[test]
+fn a_blank_is_taken_off_and_said() {
+    let dir = charted();
+    let write = |name: &str, colour| {
+        let bytes = bytes(&picture(colour), ImageFormat::Png);
+        fs::write(dir.path().join(name), bytes).unwrap();
+    };
+    // Water that takes a little blue away, alone and with what makes the colour of s5.
+    write("water.png", [227, 224, 214]);
+    write("sample.png", [223, 185, 115]);
+    let read = |more: &[&str]| {
+        let place = ["--chart", "chart.json", "--white", WHITE, "--vial", VIAL];
+        run(
+            dir.path(),
+            &[&["read", "sample.png"], &place[..], more].concat(),
+        )
+    };
+    let json = |more: &[&str]| -> serde_json::Value {
+        serde_json::from_str(&read(&[more, &["--json"]].concat()).out).unwrap()
+    };
+    let (with, without) = (json(&["--blank", "water.png"]), json(&[]));
+    let tint: [f64; 3] = serde_json::from_value(with["blank_tint"].clone()).unwrap();
+    assert!(tint[2] < -0.05 && tint[0] == 0.0, "{tint:?}");
+    assert!(without["blank_tint"].is_null());
+    assert!(
+        with["lab"][2].as_f64() < without["lab"][2].as_f64(),
+        "less yellow"
+    );
+    let words = read(&["--blank", "water.png", "--explain"]);
+    assert!(
+        words.out.contains("the water itself takes away"),
+        "{}",
+        words.out
+    );
+    assert!(
+        words.out.contains("colour of the water (blank)"),
+        "{}",
+        words.out
+    );
+    insta::assert_snapshot!("blank_missing", error(read(&["--blank", "nowhere.png"]), 4));
+}
+
+#[test]
 fn photos_of_one_vial_are_one_reading() {
     let dir = week();
     let near = picture([221, 168, 100]);

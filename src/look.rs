@@ -22,6 +22,16 @@ pub enum Where {
     Regions { white: Area, liquid: Area },
 }
 
+impl Where {
+    /// White paper and liquid as marked by hand; `None` if the card is looked for.
+    pub fn regions(&self) -> Option<[Area; 2]> {
+        match self {
+            Where::Regions { white, liquid } => Some([*white, *liquid]),
+            Where::Card(_) => None,
+        }
+    }
+}
+
 /// A photo whose paper, patches and liquid have been found.
 #[derive(Debug, Clone)]
 pub struct Look {

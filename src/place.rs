@@ -4,6 +4,8 @@
 //! and the rest of the pipeline cannot tell them apart. Coordinates of a place are those of its *plane*: millimetres on
 //! the card, origin top left, y down; for regions by hand the plane is the upright photo itself, in pixels.
 
+use std::fmt;
+
 use nalgebra::{Matrix3, Vector3};
 
 use crate::error::{Error, Result};
@@ -15,6 +17,13 @@ pub struct Area {
     pub y: f64,
     pub w: f64,
     pub h: f64,
+}
+
+/// As on the command line: `x,y,w,h`.
+impl fmt::Display for Area {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        write!(f, "{},{},{},{}", self.x, self.y, self.w, self.h)
+    }
 }
 
 impl Area {

@@ -101,6 +101,95 @@ fn first_standard() -> PathBuf {
     folder.map(|f| f.unwrap().path()).min().unwrap()
 }
 
+/// However often a batch is repeated, what could not be read is told once, until it is another file.
+#[test]
+fn what_cannot_be_read_is_told_once() {
+    let dir = TempDir::new().unwrap();
+    let path = |name: &str| dir.path().join("week").join(name);
+    fs::create_dir(dir.path().join("week")).unwrap();
+    let whole = fs::read(first_standard()).unwrap();
+    fs::write(path("cut.jpg"), &whole[..whole.len() / 2]).unwrap();
+    fs::write(path("empty.jpg"), b"").unwrap();
+    fs::write(path("text.jpg"), b"no photo").unwrap();
+    fs::create_dir(path("folder.jpg")).unwrap();
+    #[cfg(unix)]
+    std::os::unix::fs::symlink("nowhere", path("gone.jpg")).unwrap();
+    let photos = if cfg!(unix) { 5 } else { 4 };
+    for out in ["r.csv", "r.ndjson"] {
+        fs::write(path("cut.jpg"), &whole[..whole.len() / 2]).unwrap();
+        said(&mut batch(dir.path(), "week", out));
+        let first = fs::read_to_string(dir.path().join(out)).unwrap();
+        assert_eq!(
+            first.lines().count(),
+            photos + usize::from(out == "r.csv"),
+            "{first}"
+        );
+        let (code, said_then) = said(&mut batch(dir.path(), "week", out));
+        assert_eq!(code, 3);
+        assert!(
+            said_then.contains(&format!("{photos} of them read before")),
+            "{said_then}"
+        );
+        assert_eq!(fs::read_to_string(dir.path().join(out)).unwrap(), first);
+        // It arrives in full.
+        fs::write(path("cut.jpg"), &whole).unwrap();
+        said(&mut batch(dir.path(), "week", out));
+        let then = fs::read_to_string(dir.path().join(out)).unwrap();
+        let more = then.strip_prefix(&first).expect("nothing lost");
+        assert_eq!(more.lines().count(), 1, "{more}");
+        assert!(more.contains("cut.jpg"), "{more}");
+    }
+}
+
+/// Results with other regions are other results.
+#[test]
+fn other_regions_are_read_anew() {
+    let dir = week();
+    let with = |white: &str| {
+        let mut command = batch(dir.path(), "week", "r.csv");
+        command.args(["--white", white, "--vial", "500,500,20,20"]);
+        said(&mut command);
+        let rows = fs::read_to_string(dir.path().join("r.csv")).unwrap();
+        rows.lines().count() - 1
+    };
+    assert_eq!(with("20,20,100,100"), 7);
+    assert_eq!(with("20,20,100,100"), 7);
+    assert_eq!(with("20,20,100,101"), 14);
+    assert_eq!(with("20,20,100,100"), 14);
+}
+
+/// A second batch does not write into the results of one that runs.
+#[test]
+fn results_have_one_writer() {
+    let dir = week();
+    let mut first = batch(dir.path(), "-", "r.csv")
+        .stdin(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let out = dir.path().join("r.csv");
+    let start = Instant::now();
+    while fs::read_to_string(&out).unwrap_or_default().is_empty() {
+        assert!(
+            start.elapsed() < Duration::from_secs(60),
+            "it did not begin"
+        );
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    let before = fs::read(&out).unwrap();
+    let (code, text) = said(&mut batch(dir.path(), "week", "r.csv"));
+    assert_eq!(code, 4);
+    assert!(
+        text.contains("r.csv") && text.contains("another batch"),
+        "{text}"
+    );
+    assert_eq!(fs::read(&out).unwrap(), before);
+    drop(first.stdin.take());
+    first.wait().unwrap();
+    // Free again, also after a kill.
+    let (code, _) = said(&mut batch(dir.path(), "week", "r.csv"));
+    assert_eq!(code, 3);
+}
+
 /// Only results of this program are gone on with.
 #[test]
 fn a_file_of_something_else_is_left_alone() {
@@ -164,6 +253,50 @@ fn a_long_list_is_answered_in_order() {
         assert!(
             line.starts_with(&format!("{{\"photo\":\"{i}.jpg\",")),
             "{line}"
+        );
+    }
+}
+
+/// A line without end is no path: it is refused, and what came before it is kept.
+#[test]
+fn a_line_without_end_is_refused() {
+    let dir = week();
+    let mut child = batch(dir.path(), "-", "r.ndjson")
+        .stdin(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut to = child.stdin.take().unwrap();
+    writeln!(to, "week/2-tue.jpg").unwrap();
+    let endless = vec![b'x'; 1 << 20];
+    // It stops listening long before this.
+    let heard = (0..1000).take_while(|_| to.write_all(&endless).is_ok());
+    assert!(heard.count() < 1000);
+    drop(to);
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(4));
+    let text = String::from_utf8(output.stderr).unwrap();
+    assert!(text.contains("no path"), "{text}");
+    let lines = fs::read_to_string(dir.path().join("r.ndjson")).unwrap();
+    assert_eq!(lines.lines().count(), 1);
+}
+
+/// Nothing reads the other end of the pipe: opening it would wait for ever.
+#[cfg(unix)]
+#[test]
+fn a_pipe_is_no_file_of_results() {
+    let dir = week();
+    let made = Command::new("mkfifo")
+        .arg(dir.path().join("pipe.csv"))
+        .status()
+        .unwrap();
+    assert!(made.success());
+    fs::create_dir(dir.path().join("folder.csv")).unwrap();
+    for name in ["pipe.csv", "folder.csv"] {
+        let (code, text) = said(&mut batch(dir.path(), "week", name));
+        assert_eq!(code, 4);
+        assert!(
+            text.contains(name) && text.contains("cannot be written"),
+            "{text}"
         );
     }
 }

@@ -2,6 +2,7 @@
 //! order. One bad photo never stops the rest, and what is in the results already is not read again.
 
 mod feed;
+mod known;
 mod sink;
 
 use std::collections::BTreeMap;
@@ -25,7 +26,8 @@ use crate::reading::Told;
 use crate::report::Outcome;
 use crate::report::text::Table;
 use feed::Feed;
-use sink::{Form, Known, Sink};
+use known::{Identity, Known};
+use sink::{Form, Sink};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -35,8 +37,8 @@ Examples:
   find . -name '*.jpg' | tintwell batch - --chart nitrate.json --out - >> week.ndjson
   tintwell batch week --charts charts.json
 
-Results in a file are gone on with: photos whose content is in it already, read with the same chart, are passed over, so that a
-batch that was stopped is finished by the same command. Delete the file to read all anew.
+Results in a file are gone on with: photos whose content is in it already, read with the same chart and regions, are passed
+over, so that a batch that was stopped is finished by the same command. Delete the file to read all anew.
 
 A rule file gives each photo its chart by its file name; the first rule that fits counts, chart names are relative to the
 rule file, and --chart is for photos that no rule fits:
@@ -44,7 +46,7 @@ rule file, and --chart is for photos that no rule fits:
 
 Columns of the CSV (unknown is an empty cell): photo, taken_at, test, unit, answer (value, below, above, off-chart),
 value, low, high, level, confidence, verdict, flags (codes), first_flag (in words), lab_l, lab_a, lab_b, delta_e_chart,
-delta_e_step, nearest_step, error, sha256 (of the photo), chart_sha256";
+delta_e_step, nearest_step, error, sha256 (of the photo), chart_sha256, white and vial (regions marked by hand)";
 
 /// Read a folder of photos, or a list of them
 #[derive(clap::Args)]
@@ -92,9 +94,9 @@ pub(super) fn run(args: &Args) -> Done {
             let names: Vec<String> = known.iter().flatten().map(|p| shown(p)).collect();
             let table = Table::new(names.iter().map(String::as_str), charts.several_tests());
             put(&table.header())?;
-            (Sink::Table(table), Known::new())
+            (Sink::Table(table), Known::default())
         }
-        Some((path, _)) if path == Path::new("-") => (Sink::Stdout, Known::new()),
+        Some((path, _)) if path == Path::new("-") => (Sink::Stdout, Known::default()),
         Some((path, form)) => {
             let mut inputs = known
                 .iter()
@@ -238,18 +240,30 @@ impl Drop for Release<'_> {
     }
 }
 
-/// Reads one photo, unless its content was read with the same chart before.
+/// Reads one photo, unless its content was read in the same way before.
 fn read(path: &Path, by: &Where, charts: &Charts, done: &Known) -> One {
     let chart = charts.of(path);
-    if let (false, Ok(chart)) = (done.is_empty(), &chart)
+    if !done.is_empty()
         && let Ok(content) = bytes(path, Limits::default().max_bytes)
-        && let Some(verdict) = done.get(&(sha256(&content), sha256_of(chart)))
     {
-        return One::Known(*verdict);
+        let chart_sha256 = chart.as_ref().ok().map(|c| sha256_of(c));
+        let result = Identity {
+            photo: &shown(path),
+            sha256: Some(&sha256(&content)),
+            error: None,
+            chart_sha256: chart_sha256.as_deref(),
+            regions: by.regions(),
+        };
+        if let Some(verdict) = done.get(&result) {
+            return One::Known(verdict);
+        }
     }
-    One::Read(Box::new(
-        one(path, by, chart, &Told::default(), false).outcome,
-    ))
+    let outcome = one(path, by, chart, &Told::default(), false).outcome;
+    // A file that cannot be read is tried each time, but told once.
+    match done.get(&Identity::of(&outcome)) {
+        Some(verdict) => One::Known(verdict),
+        None => One::Read(Box::new(outcome)),
+    }
 }
 
 /// A bar on standard error; hidden unless that is a terminal.

@@ -110,6 +110,19 @@ pub(super) fn same(a: &Path, b: &Path) -> bool {
     matches!((fs::canonicalize(a), fs::canonicalize(b)), (Ok(a), Ok(b)) if a == b)
 }
 
+/// Checks that nothing but a regular file stands where an output shall go: opening a pipe would wait for ever.
+pub(super) fn takes_output(path: &Path) -> Result<()> {
+    let what = match fs::metadata(path) {
+        Ok(meta) if meta.is_dir() => "this is a folder",
+        Ok(meta) if !meta.is_file() => "this is not a regular file",
+        _ => return Ok(()),
+    };
+    Err(Error::new(
+        format!("the output cannot be written: {what}"),
+        "give the name of a file",
+    ))
+}
+
 /// A place for an output, checked before the work begins: its folder takes files, and nothing but a regular file
 /// stands there.
 pub(super) struct Output {
@@ -126,18 +139,7 @@ impl Output {
             target: fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()),
             folder: folder_of(path),
         };
-        if output.target.exists() && !output.target.is_file() {
-            let what = if output.target.is_dir() {
-                "this is a folder"
-            } else {
-                "this is not a regular file"
-            };
-            return Err(Error::new(
-                format!("the output cannot be written: {what}"),
-                "give the name of a file",
-            )
-            .about(output.shown));
-        }
+        takes_output(&output.target).map_err(|e| e.about(output.shown.clone()))?;
         output.temporary().map_err(|e| output.unwritable(&e))?;
         Ok(output)
     }

@@ -8,7 +8,7 @@ use crate::chart::Chart;
 use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
 use crate::look::Where;
-use crate::photo::Photo;
+use crate::photo::{self, Limits, Photo, sha256};
 use crate::reading::{Seen, Told, read};
 use crate::report::Outcome;
 
@@ -26,6 +26,7 @@ pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, k
         taken_at: None,
         sha256: None,
         chart_sha256: chart.as_ref().ok().map(|c| sha256_of(c)),
+        regions: by.regions(),
         test: chart.as_ref().ok().map(|c| c.terms.test.clone()),
         unit: chart.as_ref().ok().map(|c| c.terms.unit.clone()),
         result: Err(Error::new("", "")),
@@ -33,9 +34,13 @@ pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, k
     let mut seen = None;
     // A fault in the program must not take the other photos with it.
     let result = catch_unwind(AssertUnwindSafe(|| {
-        let photo = files::load_photo(path)?;
-        outcome.taken_at = photo.facts.taken_at_text();
+        let limits = Limits::default();
+        let content = files::bytes(path, limits.max_bytes)?;
+        let decoded = photo::decode(&content, &limits);
+        let photo = decoded.inspect_err(|_| outcome.sha256 = Some(sha256(&content)))?;
+        drop(content);
         outcome.sha256 = Some(photo.sha256.clone());
+        outcome.taken_at = photo.facts.taken_at_text();
         let (reading, sight) = read(&photo, by, chart?, told)?;
         seen = keep.then_some((photo, sight));
         Ok(reading)

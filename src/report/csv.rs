@@ -1,13 +1,15 @@
 //! One row a photo, for a spreadsheet. Unknown is an empty cell.
 //!
 //! Columns, in this order: [`COLUMNS`]. Concentrations are in `unit`; `flags` holds codes separated by spaces and
-//! `first_flag` the most severe one in words; `error` tells why a photo has no reading.
+//! `first_flag` the most severe one in words; `error` tells why a photo has no reading; `white` and
+//! `vial` are regions marked by hand, as `x,y,w,h` in pixels.
 
 use super::Outcome;
 use super::json::Record;
+use crate::place::Area;
 
 /// The header.
-pub const COLUMNS: [&str; 22] = [
+pub const COLUMNS: [&str; 24] = [
     "photo",
     "taken_at",
     "test",
@@ -30,6 +32,8 @@ pub const COLUMNS: [&str; 22] = [
     "error",
     "sha256",
     "chart_sha256",
+    "white",
+    "vial",
 ];
 
 /// The header as a line of CSV with its newline.
@@ -42,6 +46,7 @@ pub fn row(outcome: &Outcome) -> String {
     let r = Record::of(outcome);
     let number = |v: Option<f64>| v.map(|v| v.to_string()).unwrap_or_default();
     let lab = |i: usize| number(r.lab.map(|l| l[i]));
+    let area = |a: Option<Area>| a.map(|a| a.to_string()).unwrap_or_default();
     let codes: Vec<&str> = r.flags.iter().map(|f| f.code.as_str()).collect();
     line([
         r.photo.clone(),
@@ -69,6 +74,8 @@ pub fn row(outcome: &Outcome) -> String {
         r.error.clone().unwrap_or_default(),
         r.sha256.clone().unwrap_or_default(),
         r.chart_sha256.clone().unwrap_or_default(),
+        area(r.white),
+        area(r.vial),
     ])
 }
 

@@ -7,6 +7,7 @@ use super::number::six;
 use crate::chart::{Chart, limits, resolve};
 use crate::error::Result;
 use crate::flag::{Checked, Flag, Verdict};
+use crate::place::Area;
 use crate::reading::{Answer, LEVEL, Reading, Share};
 use crate::same_vial::VialReading;
 
@@ -37,6 +38,10 @@ pub struct Record {
     pub sha256: Option<String>,
     /// Of the chart, in the form in which charts are written.
     pub chart_sha256: Option<String>,
+    /// White paper as marked by hand, pixels; `null` if the card was looked for.
+    pub white: Option<Area>,
+    /// The liquid as marked by hand.
+    pub vial: Option<Area>,
     pub budget: Vec<Share>,
     /// What the reading of a diluted sample was multiplied by.
     pub dilution_factor: Option<f64>,
@@ -70,6 +75,8 @@ impl Record {
             error: outcome.result.as_ref().err().map(|e| e.what.clone()),
             sha256: outcome.sha256.clone(),
             chart_sha256: outcome.chart_sha256.clone(),
+            white: outcome.regions.map(|[white, _]| white),
+            vial: outcome.regions.map(|[_, vial]| vial),
             budget: reading.map(|r| r.shares.clone()).unwrap_or_default(),
             dilution_factor: reading.map(|r| r.dilution.map_or(1.0, |d| six(d.factor()))),
             blank_tint: reading

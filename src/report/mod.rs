@@ -13,6 +13,7 @@ pub mod text;
 
 use crate::error::{Error, Result};
 use crate::flag::{Checked, Flag, Severity, Verdict};
+use crate::place::Area;
 use crate::reading::{Answer, Reading};
 
 /// What became of one photo.
@@ -26,6 +27,8 @@ pub struct Outcome {
     pub sha256: Option<String>,
     /// SHA-256 of the chart it was read with, if there was one.
     pub chart_sha256: Option<String>,
+    /// White paper and liquid as marked by hand, in pixels of the upright photo; `None` if the card was looked for.
+    pub regions: Option<[Area; 2]>,
     /// Name of the test, if a chart was found for the photo.
     pub test: Option<String>,
     /// Unit of the chart.

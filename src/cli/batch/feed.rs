@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::io::{self, BufRead};
+use std::io::{self, BufRead, Read};
 use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::{Duration, SystemTime};
@@ -101,21 +101,39 @@ pub(super) fn watched(folder: &Path) -> Feed {
     }))
 }
 
+/// Longest path of a list, bytes: more than any system takes (4096 on Linux, 32,767 characters on Windows).
+const MAX_PATH: u64 = 100_000;
+
 /// Paths on standard input, one a line, as they come.
 pub(super) fn listed() -> Feed {
     let mut input = io::BufReader::new(io::stdin());
+    let mut ended = false;
     Box::new(std::iter::from_fn(move || {
         loop {
+            if ended {
+                return None;
+            }
             let mut line = Vec::new();
-            match input.read_until(b'\n', &mut line) {
+            let read = input
+                .by_ref()
+                .take(MAX_PATH)
+                .read_until(b'\n', &mut line)
+                .map_err(|e| format!("the list of photos cannot be read: {}", plain(&e)))
+                .and_then(|n| {
+                    if n as u64 == MAX_PATH {
+                        Err(format!(
+                            "a line of the list of photos has {MAX_PATH} bytes or more, which is no path"
+                        ))
+                    } else {
+                        Ok(n)
+                    }
+                });
+            match read {
                 Ok(0) => return None,
                 Ok(_) => {}
-                Err(e) => {
-                    return Some(Err(Error::new(
-                        format!("the list of photos cannot be read: {}", plain(&e)),
-                        "give one path a line",
-                    )
-                    .about("-")));
+                Err(what) => {
+                    ended = true;
+                    return Some(Err(Error::new(what, "give one path a line").about("-")));
                 }
             }
             let line = line.strip_suffix(b"\n").unwrap_or(&line);

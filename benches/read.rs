@@ -71,8 +71,7 @@ fn main() {
             .expect("the shipped chart");
     let by = Where::Card(Design::all());
     let seen = decode(&bytes, &Limits::default()).expect("a photo");
-    let luma = seen.picture.luma();
-    let place = find::find(&luma, &Design::all()).expect("a card");
+    let place = find::find(&seen.picture, &Design::all()).expect("a card");
     let looked = look(&seen, &by).expect("a vial");
     let folder = tempfile::TempDir::new().expect("a folder");
     let one = folder.path().join("one.jpg");
@@ -114,12 +113,11 @@ fn main() {
                 black_box(decode(&bytes, &Limits::default()).expect("a photo"));
             }),
         ),
-        ("luma", Box::new(|| drop(black_box(seen.picture.luma())))),
         (
             "card: find",
             Box::new(|| {
                 drop(black_box(
-                    find::find(&luma, &Design::all()).expect("a card"),
+                    find::find(&seen.picture, &Design::all()).expect("a card"),
                 ))
             }),
         ),

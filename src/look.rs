@@ -59,7 +59,7 @@ const BESIDE_MOUTH: f64 = 2.0;
 pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
     let picture = &photo.picture;
     let mut place = match by {
-        Where::Card(designs) => find::find(&picture.luma(), designs)?,
+        Where::Card(designs) => find::find(picture, designs)?,
         Where::Regions { white, liquid } => {
             Place::by_hand(*white, *liquid, picture.width(), picture.height())?
         }

@@ -97,6 +97,17 @@ impl Homography {
         (p.x / p.z, p.y / p.z)
     }
 
+    /// The map along a line of equal `y`, for many points of it.
+    pub fn along(&self, y: f64) -> impl Fn(f64) -> (f64, f64) + use<> {
+        let step = self.0.column(0).into_owned();
+        let start = self.0.column(1) * y + self.0.column(2);
+        move |x| {
+            let p = start + step * x;
+            let part = 1.0 / p.z;
+            (p.x * part, p.y * part)
+        }
+    }
+
     /// The inverse map, if there is one.
     pub fn inverse(&self) -> Option<Homography> {
         self.0.try_inverse().map(Homography)

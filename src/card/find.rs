@@ -20,7 +20,7 @@ mod quad;
 use super::family;
 use image::GrayImage;
 
-pub use luma::{Luma, reduce};
+pub use luma::Luma;
 
 use crate::card::design::Design;
 use crate::error::{Error, Result};
@@ -66,21 +66,17 @@ const LEAST_PX_PER_MM: f64 = 1.5;
 
 /// Finds the card of one of the `designs` in a photo.
 ///
-/// `gray` is the encoded luma (0 to 255) of the upright photo at full size. The place maps millimetres on the card (origin
-/// top left of the face, y down) to photo pixels (pixel centres at integer + 0.5). Patches and bare paper that the photo
-/// cuts off are left out of it.
+/// `full` is the upright photo. The place maps millimetres on the card (origin top left of the face, y down) to photo pixels
+/// (pixel centres at integer + 0.5). Patches and bare paper that the photo cuts off are left out of it.
 ///
 /// # Errors
 /// If no card is there, only one marker of it, more than one card, the markers do not lie on a plane, the card is too
 /// small, or its bay or reference white is cut off by the photo.
-pub fn find(gray: &GrayImage, designs: &[Design]) -> Result<Place> {
-    let longest = gray.width().max(gray.height()) as usize;
-    let factor = (longest as f64 / REDUCED_SIDE as f64).round().max(1.0) as usize;
-    if factor == 1 {
-        find_from(gray, 1.0, gray, designs)
-    } else {
-        find_from(&reduce(gray, factor), factor as f64, gray, designs)
-    }
+pub fn find(full: &impl Luma, designs: &[Design]) -> Result<Place> {
+    let (width, height) = full.size();
+    let longest = width.max(height) as f64;
+    let factor = (longest / REDUCED_SIDE as f64).round().max(1.0) as usize;
+    find_from(&full.reduced(factor), factor as f64, full, designs)
 }
 
 /// As [`find`], but looks for markers on `reduced`, in which one pixel stands for `factor` x `factor` pixels of `full`
@@ -125,12 +121,12 @@ pub fn find_from<'d>(
     look(reduced, factor, &mut best);
     if !enough(&best) {
         // Noise and blur fray small shapes: a coarser picture has less of both.
-        look(&reduce(reduced, 2), 2.0 * factor, &mut best);
+        look(&reduced.reduced(2), 2.0 * factor, &mut best);
     }
     let mut finer = factor;
     while best.is_none() && finer > 1.0 {
         finer = (finer / 2.0).floor().max(1.0);
-        look(&reduce(full, finer as usize), finer, &mut best);
+        look(&full.reduced(finer as usize), finer, &mut best);
     }
     match best {
         Some(best) => {

@@ -82,8 +82,10 @@ impl Field {
                 local: 0.0,
                 span,
             };
-            Field::with(kept, centre, span, trend, process).map(|f| f.1)
+            let kernels = Kernels::of(kept, span);
+            Field::with(kept, &kernels, centre, trend, process).map(|f| f.1)
         })?;
+        let kernels = Kernels::of(&usable, span);
         let candidates: Vec<Process> = [1e-4, 3.0, 30.0, SMOOTHEST]
             .into_iter()
             .flat_map(|smooth| {
@@ -96,7 +98,7 @@ impl Field {
             .collect();
         let fitted: Vec<Option<(f64, Field)>> = candidates
             .into_par_iter()
-            .map(|process| Field::with(&usable, centre, span, trend, process))
+            .map(|process| Field::with(&usable, &kernels, centre, trend, process))
             .collect();
         let mut best: Option<(f64, Field)> = None;
         for (score, field) in fitted.into_iter().flatten() {
@@ -119,23 +121,22 @@ impl Field {
 
     fn with(
         spots: &[&Spot],
+        kernels: &Kernels,
         centre: (f64, f64),
-        span: f64,
         trend: usize,
         process: Process,
     ) -> Option<(f64, Field)> {
         let n = spots.len();
+        let span = process.span;
         let points: Vec<(f64, f64)> = spots.iter().map(|s| (s.x, s.y)).collect();
-        let k = DMatrix::from_fn(n, n, |i, j| {
-            process.covariance(points[i], points[j]) + if i == j { 1.0 } else { 0.0 }
-        });
-        let chol = Cholesky::new(k)?;
+        let chol = Cholesky::new(kernels.covariance(&process))?;
         let basis = DMatrix::from_fn(n, trend, |i, j| base(points[i], centre, span)[j]);
         let ki_b = chol.solve(&basis);
         let gls = (basis.transpose() * &ki_b).try_inverse()?;
-        let k_inv = chol.inverse();
         // Leave-one-out with an estimated trend: the projected inverse takes the place of K^-1.
-        let projected = &k_inv - &ki_b * &gls * ki_b.transpose();
+        let taken = &ki_b * &gls;
+        let inverse = inverse_diagonal(&chol);
+        let projected = DVector::from_fn(n, |i, _| inverse[i] - taken.row(i).dot(&ki_b.row(i)));
         let (mut score, mut loo) = (0.0, 0.0);
         let mut spot_cov = Matrix3::identity() * SPOT_FLOOR.powi(2);
         let mut weights: Vec<DVector<f64>> = Vec::new();
@@ -144,16 +145,20 @@ impl Field {
             .map(|c| DVector::from_fn(n, |i, _| spots[i].ln[c]))
             .collect();
         for c in 0..3 {
-            let y = &ys[c];
-            let beta = &gls * (ki_b.transpose() * y);
-            let residual = &projected * y;
+            let beta = &gls * (ki_b.transpose() * &ys[c]);
+            let weight = chol.solve(&(&ys[c] - &basis * &beta));
+            betas.push(beta);
+            weights.push(weight);
+        }
+        for c in 0..3 {
+            let (y, residual) = (&ys[c], &weights[c]);
             if n > trend {
                 let s2 = (y.dot(&residual) / (n - trend) as f64).max(SPOT_FLOOR.powi(2));
                 for d in 0..3 {
                     spot_cov[(c, d)] += residual.dot(&ys[d]) / (n - trend) as f64;
                 }
                 for i in 0..n {
-                    let p = projected[(i, i)].max(1e-12);
+                    let p = projected[i].max(1e-12);
                     let e = residual[i] / p;
                     let v = s2 / p;
                     score -= 0.5 * (e * e / v + v.ln());
@@ -162,8 +167,6 @@ impl Field {
             } else {
                 spot_cov[(c, c)] += spots[0].var[c];
             }
-            weights.push(chol.solve(&(y - &basis * &beta)));
-            betas.push(beta);
         }
         let field = Field {
             centre,
@@ -317,16 +320,79 @@ const LOCAL: f64 = 0.1;
 
 impl Process {
     fn covariance(&self, a: (f64, f64), b: (f64, f64)) -> f64 {
-        let d2 = ((a.0 - b.0).powi(2) + (a.1 - b.1).powi(2)) / (self.span * self.span);
         let part = |variance: f64, length: f64| {
             if variance > 0.0 {
-                variance * (-0.5 * d2 / (length * length)).exp()
+                variance * kernel(a, b, length * self.span)
             } else {
                 0.0
             }
         };
         part(self.smooth, SMOOTH) + part(self.local, LOCAL)
     }
+}
+
+/// The squared-exponential kernel of unit variance.
+fn kernel(a: (f64, f64), b: (f64, f64), length: f64) -> f64 {
+    let d2 = (a.0 - b.0).powi(2) + (a.1 - b.1).powi(2);
+    (-0.5 * d2 / (length * length)).exp()
+}
+
+/// Both kernels between all spots, of unit variance: every candidate process is a sum of them.
+struct Kernels {
+    smooth: DMatrix<f64>,
+    local: DMatrix<f64>,
+}
+
+impl Kernels {
+    fn of(spots: &[&Spot], span: f64) -> Kernels {
+        let between = |length: f64| {
+            let n = spots.len();
+            let mut k = DMatrix::identity(n, n);
+            for j in 0..n {
+                for i in j + 1..n {
+                    let (a, b) = (spots[i], spots[j]);
+                    k[(i, j)] = kernel((a.x, a.y), (b.x, b.y), length * span);
+                    k[(j, i)] = k[(i, j)];
+                }
+            }
+            k
+        };
+        Kernels {
+            smooth: between(SMOOTH),
+            local: between(LOCAL),
+        }
+    }
+
+    /// Covariance of the spots under a process, in units of the variance of a spot.
+    fn covariance(&self, process: &Process) -> DMatrix<f64> {
+        let mut k = &self.smooth * process.smooth + &self.local * process.local;
+        for i in 0..k.nrows() {
+            k[(i, i)] += 1.0;
+        }
+        k
+    }
+}
+
+/// The diagonal of the inverse of a matrix from its Cholesky factor `L`: sums of squares of the columns of `L^-1`, which are
+/// solved for where they are not zero.
+fn inverse_diagonal(chol: &Cholesky<f64, Dyn>) -> DVector<f64> {
+    let l = chol.l_dirty();
+    let n = l.nrows();
+    let mut column = vec![0.0; n];
+    DVector::from_fn(n, |j, _| {
+        column[j..].fill(0.0);
+        column[j] = 1.0;
+        let mut sum = 0.0;
+        for k in j..n {
+            let v = column[k] / l[(k, k)];
+            sum += v * v;
+            let below = &l.as_slice()[k * n + k + 1..(k + 1) * n];
+            for (c, l) in column[k + 1..].iter_mut().zip(below) {
+                *c -= v * l;
+            }
+        }
+        sum
+    })
 }
 
 fn base(p: (f64, f64), centre: (f64, f64), span: f64) -> [f64; 3] {
@@ -419,6 +485,21 @@ mod tests {
             |x: f64, y: f64| -((x - 40.0).powi(2) + (y + 60.0).powi(2) + 200.0f64.powi(2)).ln();
         let field = Field::fit(&paper(lamp)).unwrap();
         assert!((field.ln_white(90.0, 60.0)[0] - lamp(90.0, 60.0)).abs() < 0.01);
+    }
+
+    /// Against the whole inverse of the same matrix by the library.
+    #[test]
+    fn the_diagonal_of_an_inverse() {
+        let spots = paper(|_, _| 0.0);
+        let spots: Vec<&Spot> = spots.iter().collect();
+        let process = Process {
+            smooth: 30.0,
+            local: 3.0,
+            span: 90.0,
+        };
+        let chol = Cholesky::new(Kernels::of(&spots, 90.0).covariance(&process)).unwrap();
+        let whole = chol.inverse().diagonal();
+        assert!((inverse_diagonal(&chol) - whole).amax() < 1e-9);
     }
 
     /// The variance grows away from the paper.

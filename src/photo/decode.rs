@@ -166,6 +166,9 @@ fn check_pixels(width: u32, height: u32, limits: &Limits) -> Result<()> {
     Ok(())
 }
 
+/// Most scans of a JPEG: each may cost a pass over the whole picture in a few bytes. Encoders make about ten.
+const MAX_SCANS: usize = 100;
+
 fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Decoded> {
     let cut = || Error::new("the JPEG is cut off: its end is missing", AGAIN);
     let layout = jpeg::layout(bytes).ok_or_else(cut)?;
@@ -182,13 +185,16 @@ fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Dec
             "export it as an ordinary JPEG or as PNG",
         ));
     }
-    let end = layout.end.ok_or_else(cut)?;
-    if !layout.complete {
+    if layout.scans > MAX_SCANS {
         return Err(Error::new(
-            "the JPEG is damaged: part of its picture is missing",
-            AGAIN,
+            format!(
+                "this JPEG builds its picture up in {} scans, allowed are {MAX_SCANS}",
+                layout.scans
+            ),
+            AS_SAVED,
         ));
     }
+    let end = layout.end.ok_or_else(cut)?;
     // Some phones pad a file by a few bytes; that is no second picture.
     let after = bytes.len() - end;
     if after > 64 && bytes[end..].iter().any(|b| *b != 0) {
@@ -202,8 +208,17 @@ fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Dec
             "nothing: the reading uses the main picture",
         ));
     }
-    let decoded = jpeg::decode(&bytes[..end], layout.components.len() == 1)
-        .map_err(|e| damaged(ImageFormat::Jpeg, &e))?;
+    let (complete, decoded) = rayon::join(
+        || layout.complete(bytes),
+        || jpeg::decode(&bytes[..end], layout.components.len() == 1),
+    );
+    if !complete {
+        return Err(Error::new(
+            "the JPEG is damaged: part of its picture is missing",
+            AGAIN,
+        ));
+    }
+    let decoded = decoded.map_err(|e| damaged(ImageFormat::Jpeg, &e))?;
     let image = if decoded.grey {
         GrayImage::from_raw(layout.width, layout.height, decoded.samples).map(DynamicImage::from)
     } else {

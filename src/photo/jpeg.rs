@@ -8,6 +8,9 @@
 //! every component in full precision, and the strict decoder has to be content. A picture cut off anywhere but in its last
 //! scan, which only refines the finest detail, lacks scans.
 
+use std::ops::Range;
+use std::sync::Arc;
+
 use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
@@ -24,8 +27,12 @@ pub(super) struct Layout {
     pub frame: u8,
     /// Offset just past the end-of-image marker; `None` if the file stops before it.
     pub end: Option<usize>,
-    /// False if a sequential scan holds fewer blocks than the picture needs, or scans are missing.
-    pub complete: bool,
+    /// How many scans there are.
+    pub scans: usize,
+    /// False if scans are missing or nonsense.
+    whole: bool,
+    /// Sequential Huffman scans, whose blocks can be counted: at most one a component.
+    countable: Vec<Scan>,
 }
 
 /// One colour component of the frame header.
@@ -36,6 +43,18 @@ pub(super) struct Component {
     v: u32,
     /// A bit for each of the 64 coefficients that scans have given in full precision.
     given: u64,
+}
+
+/// A scan whose blocks can be counted.
+#[derive(Debug)]
+struct Scan {
+    /// Tables of the blocks of one unit, in their order.
+    blocks: Vec<(Arc<Huffman>, Arc<Huffman>)>,
+    /// Units that the picture needs.
+    units: u32,
+    /// Units between restart markers.
+    interval: u32,
+    data: Range<usize>,
 }
 
 /// Decoded samples with the metadata blocks found beside them.
@@ -80,7 +99,7 @@ pub(super) fn layout(bytes: &[u8]) -> Option<Layout> {
             0xD9 => {
                 let layout = layout.as_mut()?;
                 layout.end = Some(body);
-                layout.complete &= layout.components.iter().all(|c| c.given == u64::MAX);
+                layout.whole &= layout.components.iter().all(|c| c.given == u64::MAX);
                 break;
             }
             // A second start of image before the end of the first: the first is cut off.
@@ -107,10 +126,10 @@ pub(super) fn layout(bytes: &[u8]) -> Option<Layout> {
             }
             0xDA => {
                 let layout = layout.as_mut()?;
-                let data = &bytes[at..];
-                let data = &data[..scan_length(data)];
-                layout.complete &= scan(layout, segment, data, &tables);
-                at += data.len();
+                let end = at + scan_length(&bytes[at..]);
+                layout.scans += 1;
+                layout.whole &= scan(layout, segment, at..end, &tables);
+                at = end;
             }
             _ => {}
         }
@@ -171,16 +190,15 @@ fn frame(marker: u8, segment: &[u8]) -> Option<Layout> {
         precision: *precision,
         frame: marker,
         end: None,
-        complete: components.len() == usize::from(*count),
+        scans: 0,
+        whole: components.len() == usize::from(*count),
+        countable: Vec::new(),
         components,
     })
 }
 
-/// Whether a scan holds all the blocks it has to; notes what it gives of which components.
-///
-/// Only sequential Huffman scans are counted. Codes that no table has end the count with `true`: such damage is for the
-/// strict decoder to report.
-fn scan(layout: &mut Layout, header: &[u8], data: &[u8], tables: &Tables) -> bool {
+/// Notes what a scan gives of which components; false if it is nonsense.
+fn scan(layout: &mut Layout, header: &[u8], data: Range<usize>, tables: &Tables) -> bool {
     let Some((&count, rest)) = header.split_first().filter(|_| header.len() >= 6) else {
         return false;
     };
@@ -199,6 +217,10 @@ fn scan(layout: &mut Layout, header: &[u8], data: &[u8], tables: &Tables) -> boo
         let Some(component) = layout.components.iter_mut().find(|c| c.id == pair[0]) else {
             return false;
         };
+        // A sequential picture gives each component once (T.81 A.2.2, E.1.3 of its scans).
+        if !progressive && component.given != 0 {
+            return false;
+        }
         component.given |= gives;
         last = Some((component.h, component.v));
         let dc = tables.dc[usize::from(pair[1] >> 4) & 3].as_ref();
@@ -209,7 +231,7 @@ fn scan(layout: &mut Layout, header: &[u8], data: &[u8], tables: &Tables) -> boo
             } else {
                 component.h * component.v
             };
-            blocks.extend((0..in_unit).map(|_| (dc, ac)));
+            blocks.extend((0..in_unit).map(|_| (dc.clone(), ac.clone())));
         }
     }
     for c in &layout.components {
@@ -233,23 +255,49 @@ fn scan(layout: &mut Layout, header: &[u8], data: &[u8], tables: &Tables) -> boo
     } else {
         tables.restart
     };
-    let mut left = units;
-    for stretch in restart_stretches(data) {
-        let wanted = interval.min(left);
-        let mut bits = Bits::new(stretch);
-        for _ in 0..wanted {
-            for (dc, ac) in &blocks {
-                if bits.skip_block(dc, ac).is_none() {
-                    return true;
+    layout.countable.push(Scan {
+        blocks,
+        units,
+        interval,
+        data,
+    });
+    true
+}
+
+impl Layout {
+    /// Whether the picture is all there: no scan is missing, and each sequential one holds as many blocks as it has to.
+    ///
+    /// Only sequential Huffman scans are counted. Codes that no table has end the count with `true`: such damage is for the
+    /// strict decoder to report. `bytes` are those the layout was made from.
+    pub fn complete(&self, bytes: &[u8]) -> bool {
+        self.whole
+            && self
+                .countable
+                .iter()
+                .all(|scan| scan.complete(&bytes[scan.data.clone()]))
+    }
+}
+
+impl Scan {
+    fn complete(&self, data: &[u8]) -> bool {
+        let mut left = self.units;
+        for stretch in restart_stretches(data) {
+            let wanted = self.interval.min(left);
+            let mut bits = Bits::new(stretch);
+            for _ in 0..wanted {
+                for (dc, ac) in &self.blocks {
+                    if bits.skip_block(dc, ac).is_none() {
+                        return true;
+                    }
+                }
+                if bits.ran_out() {
+                    return false;
                 }
             }
-            if bits.ran_out() {
-                return false;
-            }
+            left -= wanted;
         }
-        left -= wanted;
+        left == 0
     }
-    left == 0
 }
 
 /// The stretches of entropy-coded data between restart markers.
@@ -268,8 +316,8 @@ fn restart_stretches(data: &[u8]) -> impl Iterator<Item = &[u8]> {
 /// Huffman tables and restart interval in force.
 #[derive(Default)]
 struct Tables {
-    dc: [Option<Huffman>; 4],
-    ac: [Option<Huffman>; 4],
+    dc: [Option<Arc<Huffman>>; 4],
+    ac: [Option<Arc<Huffman>>; 4],
     /// Units between restart markers; 0 is none.
     restart: u32,
 }
@@ -283,34 +331,91 @@ impl Tables {
                 return;
             };
             let place = usize::from(segment[0] & 3);
-            let table = Some(Huffman::new(counts, symbols));
             if segment[0] >> 4 == 0 {
-                self.dc[place] = table;
+                self.dc[place] = Some(Arc::new(Huffman::new(counts, symbols, dc_pass)));
             } else {
-                self.ac[place] = table;
+                self.ac[place] = Some(Arc::new(Huffman::new(counts, symbols, ac_pass)));
             }
             segment = &segment[17 + total..];
         }
     }
 }
 
-/// Length and symbol of the code that begins each 16-bit pattern (length 0: none).
-struct Huffman(Vec<(u8, u8)>);
+/// What to pass over when a code has been seen.
+#[derive(Debug, Clone, Copy, Default)]
+struct Pass {
+    /// Bits of the code and of the value that follows it; 0 if there is no such code.
+    bits: u8,
+    /// Coefficients.
+    coefficients: u8,
+}
+
+/// A code of the first coefficient tells the size of its value (T.81 F.2.2.1), at most 16 bits.
+fn dc_pass(length: u8, symbol: u8) -> Pass {
+    Pass {
+        bits: length + symbol.min(16),
+        coefficients: 1,
+    }
+}
+
+/// A code of the others tells a run of zeros and the size of the value after it (T.81 F.2.2.2).
+fn ac_pass(length: u8, symbol: u8) -> Pass {
+    let (run, size) = (symbol >> 4, symbol & 15);
+    Pass {
+        bits: length + size,
+        coefficients: match (run, size) {
+            (15, 0) => 16,
+            // The end of the block.
+            (_, 0) => 64,
+            _ => run + 1,
+        },
+    }
+}
+
+/// Codes of up to so many bits are looked up at once; longer ones are rare, and searched for.
+const SHORT: u32 = 10;
+
+/// A Huffman table, as far as passing over its codes needs it.
+#[derive(Debug)]
+struct Huffman {
+    /// By the first bits.
+    short: [Pass; 1 << SHORT],
+    /// Longer codes: the first 16-bit pattern past each, in rising order, and what to pass over.
+    long: Vec<(u32, Pass)>,
+}
 
 impl Huffman {
-    /// T.81 annex C: codes of a length follow one another, longer ones follow the shorter.
-    fn new(counts: &[u8], symbols: &[u8]) -> Huffman {
-        let mut table = Vec::with_capacity(1 << 16);
+    /// T.81 annex C: codes of a length follow one another, longer ones follow the shorter. Codes beyond all patterns are left
+    /// out.
+    fn new(counts: &[u8], symbols: &[u8], pass: fn(u8, u8) -> Pass) -> Huffman {
+        let mut short = [Pass::default(); 1 << SHORT];
+        let mut long = Vec::new();
         let mut symbols = symbols.iter();
+        let mut from = 0u32;
         for (length, &count) in (1u8..).zip(counts) {
             for &symbol in symbols.by_ref().take(usize::from(count)) {
-                let patterns = 1usize << (16 - length);
-                let room = (1usize << 16).saturating_sub(table.len());
-                table.extend(std::iter::repeat_n((length, symbol), patterns.min(room)));
+                let next = (from + (1 << (16 - length))).min(1 << 16);
+                let pass = pass(length, symbol);
+                if u32::from(length) <= SHORT {
+                    let step = 16 - SHORT;
+                    short[(from >> step) as usize..(next >> step) as usize].fill(pass);
+                } else if next > from {
+                    long.push((next, pass));
+                }
+                from = next;
             }
         }
-        table.resize(1 << 16, (0, 0));
-        Huffman(table)
+        Huffman { short, long }
+    }
+
+    /// What the code at the front of a 16-bit pattern passes over.
+    fn pass(&self, pattern: u32) -> Pass {
+        let short = self.short[(pattern >> (16 - SHORT)) as usize];
+        if short.bits > 0 {
+            return short;
+        }
+        let at = self.long.partition_point(|(next, _)| *next <= pattern);
+        self.long.get(at).map_or(short, |(_, pass)| *pass)
     }
 }
 
@@ -339,6 +444,17 @@ impl<'a> Bits<'a> {
 
     /// Makes sure that a code (16 bits at most) and its value (16 at most) are held.
     fn refill(&mut self) {
+        if let Some(next) = self.data.get(self.at..self.at + 4) {
+            let next = u32::from_be_bytes([next[0], next[1], next[2], next[3]]);
+            // No byte is 0xFF if none of the complement is zero.
+            let rest = !next;
+            if rest.wrapping_sub(0x0101_0101) & next & 0x8080_8080 == 0 {
+                self.held = self.held << 32 | u64::from(next);
+                self.count += 32;
+                self.at += 4;
+                return;
+            }
+        }
         while self.count <= 48 {
             let byte = match self.data.get(self.at) {
                 Some(&byte) => {
@@ -356,32 +472,21 @@ impl<'a> Bits<'a> {
         }
     }
 
-    /// Reads a code and returns its symbol; `None` if there is no such code.
-    fn symbol(&mut self, table: &Huffman) -> Option<u8> {
+    /// Passes over a code and its value, and tells over how many coefficients; `None` if there is no such code.
+    fn pass(&mut self, table: &Huffman) -> Option<u32> {
         if self.count < 32 {
             self.refill();
         }
-        let (length, symbol) = table.0[(self.held >> (self.count - 16) & 0xFFFF) as usize];
-        self.count -= u32::from(length);
-        (length > 0).then_some(symbol)
+        let pass = table.pass((self.held >> (self.count - 16) & 0xFFFF) as u32);
+        self.count -= u32::from(pass.bits);
+        (pass.bits > 0).then_some(u32::from(pass.coefficients))
     }
 
     /// Passes over one block of 64 coefficients (T.81 F.2.2).
     fn skip_block(&mut self, dc: &Huffman, ac: &Huffman) -> Option<()> {
-        let size = self.symbol(dc)?;
-        self.count -= u32::from(size.min(16));
-        let mut k = 1;
+        let mut k = self.pass(dc)?;
         while k < 64 {
-            let symbol = self.symbol(ac)?;
-            let (run, size) = (symbol >> 4, symbol & 15);
-            match (run, size) {
-                (15, 0) => k += 16,
-                (_, 0) => break,
-                _ => {
-                    k += u32::from(run) + 1;
-                    self.count -= u32::from(size);
-                }
-            }
+            k += self.pass(ac)?;
         }
         Some(())
     }

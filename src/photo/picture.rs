@@ -19,6 +19,48 @@ pub(super) enum Samples {
     Sixteen(Vec<u16>),
 }
 
+/// Luma of the three samples of a pixel, 0 to 255: weights of ITU-R BT.601, as JFIF uses them, in 1/256
+/// (77 + 150 + 29 = 256).
+fn luma([r, g, b]: [u32; 3]) -> u32 {
+    (77 * r + 150 * g + 29 * b + 128) >> 8
+}
+
+/// Luma of squares of `factor` x `factor` pixels, row by row.
+fn reduced<T: Copy + Into<u32> + Sync>(
+    samples: &[T],
+    shift: u32,
+    width: usize,
+    height: usize,
+    factor: usize,
+) -> Vec<u8> {
+    let (across, row) = (width / factor, 3 * width);
+    let all = (factor * factor) as u32;
+    let mut out = vec![0u8; across * (height / factor)];
+    out.par_chunks_mut(across.max(1)).enumerate().for_each_init(
+        || vec![0u32; row],
+        |sums, (j, to)| {
+            // Rows first: that goes through memory in order, many samples at a time.
+            let rows = &samples[j * factor * row..(j + 1) * factor * row];
+            sums.fill(0);
+            for row in rows.chunks_exact(row) {
+                for (sum, &v) in sums.iter_mut().zip(row) {
+                    *sum += v.into() >> shift;
+                }
+            }
+            for (to, square) in to.iter_mut().zip(sums.chunks_exact(3 * factor)) {
+                let mut rgb = [0; 3];
+                for pixel in square.chunks_exact(3) {
+                    for (sum, v) in rgb.iter_mut().zip(pixel) {
+                        *sum += v;
+                    }
+                }
+                *to = luma(rgb.map(|v| (v + all / 2) / all)) as u8;
+            }
+        },
+    );
+    out
+}
+
 /// An upright picture, its samples still encoded; linear light is computed for the pixels that are asked for.
 ///
 /// Methods that take a pixel want `x < width` and `y < height`, and panic otherwise.
@@ -74,6 +116,7 @@ impl Picture {
     }
 
     /// The code values of one pixel.
+    #[inline]
     fn codes(&self, x: u32, y: u32) -> [u16; 3] {
         assert!(
             x < self.width && y < self.height,
@@ -108,6 +151,21 @@ impl Picture {
         [0, 1, 2].map(|i| self.curves[i][usize::from(c[i])])
     }
 
+    /// [`native_linear`](Self::native_linear) and [`clipped`](Self::clipped) of one pixel in one look.
+    pub fn light(&self, x: u32, y: u32) -> ([f64; 3], bool) {
+        let c = self.codes(x, y);
+        let limit = self.clipping();
+        (
+            [0, 1, 2].map(|i| self.curves[i][usize::from(c[i])]),
+            c.iter().any(|&c| c >= limit),
+        )
+    }
+
+    /// Least code value that counts as clipped.
+    fn clipping(&self) -> u16 {
+        (u32::from(self.top()) * 254 / 255) as u16
+    }
+
     /// The matrix from [`native_linear`](Self::native_linear) to the working space, rows first:
     /// `working[i] = sum over j of m[i][j] * native[j]`.
     pub fn to_working(&self) -> [[f64; 3]; 3] {
@@ -123,7 +181,7 @@ impl Picture {
     /// Whether a channel of the pixel is at the top of its range (from 254/255 of it): its light was at least that, and
     /// is not known. One code below the top counts, because chroma filtering and JPEG blur the top by a code.
     pub fn clipped(&self, x: u32, y: u32) -> bool {
-        let limit = (u32::from(self.top()) * 254 / 255) as u16;
+        let limit = self.clipping();
         self.codes(x, y).iter().any(|&c| c >= limit)
     }
 
@@ -134,68 +192,28 @@ impl Picture {
         self.codes(x, y).iter().any(|&c| c <= limit)
     }
 
-    /// One row as encoded luma, 8 bit.
-    fn luma_row(&self, y: u32) -> impl Iterator<Item = u8> + '_ {
-        let row = 3 * self.width as usize;
-        let at = y as usize * row;
-        // Weights of ITU-R BT.601, as JFIF uses them, in 1/256: 77 + 150 + 29 = 256.
-        let luma = |r: u32, g: u32, b: u32| (77 * r + 150 * g + 29 * b + 128) >> 8;
-        (0..self.width as usize).map(move |x| {
-            let i = at + 3 * x;
-            match &self.samples {
-                Samples::Eight(s) => luma(s[i].into(), s[i + 1].into(), s[i + 2].into()) as u8,
-                Samples::Sixteen(s) => {
-                    (luma(
-                        u32::from(s[i]) >> 8,
-                        u32::from(s[i + 1]) >> 8,
-                        u32::from(s[i + 2]) >> 8,
-                    )) as u8
-                }
-            }
-        })
+    /// Encoded luma of one pixel, 8 bit: for finding shapes, not for colour.
+    pub fn luma_at(&self, x: u32, y: u32) -> u8 {
+        let shift = if self.top() > 255 { 8 } else { 0 };
+        luma(self.codes(x, y).map(|c| u32::from(c >> shift))) as u8
     }
 
     /// Encoded luma, 8 bit, full size: for finding shapes, not for colour.
     pub fn luma(&self) -> GrayImage {
-        let width = self.width as usize;
-        let mut out = vec![0u8; width * self.height as usize];
-        out.par_chunks_mut(width.max(1))
-            .enumerate()
-            .for_each(|(y, row)| {
-                for (to, v) in row.iter_mut().zip(self.luma_row(y as u32)) {
-                    *to = v;
-                }
-            });
-        GrayImage::from_raw(self.width, self.height, out).expect("one sample a pixel")
+        self.luma_reduced(1)
     }
 
     /// Encoded luma averaged over squares of `factor` x `factor` pixels. The right and bottom edge that fill no whole
     /// square are dropped (a picture smaller than one square becomes one pixel): pixel `(x, y)` covers
     /// `factor * x .. factor * (x + 1)` of the full picture.
     pub fn luma_reduced(&self, factor: u32) -> GrayImage {
-        let factor = factor.max(1);
-        if factor == 1 {
-            return self.luma();
-        }
-        let (width, height) = ((self.width / factor).max(1), (self.height / factor).max(1));
-        let mut out = vec![0u8; width as usize * height as usize];
-        out.par_chunks_mut(width as usize)
-            .enumerate()
-            .for_each(|(row, to)| {
-                let mut sums = vec![(0u32, 0u32); width as usize];
-                let first = row as u32 * factor;
-                for y in first..(first + factor).min(self.height) {
-                    for (x, v) in self.luma_row(y).enumerate() {
-                        if let Some((sum, count)) = sums.get_mut(x / factor as usize) {
-                            *sum += u32::from(v);
-                            *count += 1;
-                        }
-                    }
-                }
-                for (to, (sum, count)) in to.iter_mut().zip(sums) {
-                    *to = ((sum + count / 2) / count.max(1)) as u8;
-                }
-            });
+        let factor = factor.clamp(1, self.width.min(self.height).max(1)) as usize;
+        let (width, height) = (self.width as usize, self.height as usize);
+        let out = match &self.samples {
+            Samples::Eight(s) => reduced(s, 0, width, height, factor),
+            Samples::Sixteen(s) => reduced(s, 8, width, height, factor),
+        };
+        let (width, height) = ((width / factor) as u32, (height / factor) as u32);
         GrayImage::from_raw(width, height, out).expect("one sample a pixel")
     }
 

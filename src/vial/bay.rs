@@ -46,29 +46,36 @@ impl BayPicture {
         let ny = ((area.h / step).floor() as usize).max(2);
         let per = ((step * scale).round() as usize).clamp(1, LOOKUPS);
         let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
-        let (seen, clipped): (Vec<Vector3<f64>>, Vec<bool>) = (0..nx * ny)
+        // Where the look-ups of a cell lie, in parts of it.
+        let parts: Vec<f64> = (0..per).map(|a| (a as f64 + 0.5) / per as f64).collect();
+        let rows: Vec<Vec<(Vector3<f64>, bool)>> = (0..ny)
             .into_par_iter()
-            .map(|cell| {
-                let (i, j) = (cell % nx, cell / nx);
-                let mut sum = Vector3::zeros();
-                let (mut count, mut top) = (0usize, false);
-                for b in 0..per {
-                    for a in 0..per {
-                        let x = area.x + (i as f64 + (a as f64 + 0.5) / per as f64) * step;
-                        let y = area.y + (j as f64 + (b as f64 + 0.5) / per as f64) * step;
-                        let (px, py) = place.to_photo.map(x, y);
-                        if px >= 0.0 && py >= 0.0 && px < width && py < height {
-                            let (px, py) = (px as u32, py as u32);
-                            sum += Vector3::from(picture.native_linear(px, py));
-                            top |= picture.clipped(px, py);
-                            count += 1;
+            .map(|j| {
+                let mut cells = vec![(Vector3::zeros(), 0usize, false); nx];
+                for part in &parts {
+                    let line = place.to_photo.along(area.y + (j as f64 + part) * step);
+                    for (i, (sum, count, top)) in cells.iter_mut().enumerate() {
+                        for part in &parts {
+                            let (px, py) = line(area.x + (i as f64 + part) * step);
+                            if px >= 0.0 && py >= 0.0 && px < width && py < height {
+                                let (light, clipped) = picture.light(px as u32, py as u32);
+                                *sum += Vector3::from(light);
+                                *top |= clipped;
+                                *count += 1;
+                            }
                         }
                     }
                 }
-                let mean = sum / count.max(1) as f64;
-                (mean.map(|v| v.max(DARKEST).ln()), top || count == 0)
+                cells
+                    .into_iter()
+                    .map(|(sum, count, top)| {
+                        let mean = sum / count.max(1) as f64;
+                        (mean.map(|v| v.max(DARKEST).ln()), top || count == 0)
+                    })
+                    .collect()
             })
-            .unzip();
+            .collect();
+        let (seen, clipped) = rows.into_iter().flatten().unzip();
         let white = field.grid(
             area.x,
             area.y,

@@ -7,6 +7,7 @@ use std::sync::LazyLock;
 use image::GrayImage;
 
 use super::plane::Point;
+use crate::photo::Picture;
 
 /// A picture whose encoded luma (0 to 255) can be read pixel by pixel: only what is touched need be computed.
 pub trait Luma {
@@ -14,6 +15,41 @@ pub trait Luma {
     fn size(&self) -> (usize, usize);
     /// Luma of pixel (x, y), which lies inside.
     fn at(&self, x: usize, y: usize) -> u8;
+
+    /// The picture reduced by averaging squares of `factor` x `factor` pixels; an incomplete last row or column is left out.
+    fn reduced(&self, factor: usize) -> GrayImage {
+        let (width, height) = self.size();
+        let (w, h) = (width / factor, height / factor);
+        let all = factor * factor;
+        let mut data = Vec::with_capacity(w * h);
+        let mut sums = vec![0; w];
+        for j in 0..h {
+            sums.fill((all / 2) as u32);
+            for y in j * factor..(j + 1) * factor {
+                for (i, sum) in sums.iter_mut().enumerate() {
+                    for x in i * factor..(i + 1) * factor {
+                        *sum += u32::from(self.at(x, y));
+                    }
+                }
+            }
+            data.extend(sums.iter().map(|s| (s / all as u32) as u8));
+        }
+        GrayImage::from_raw(w as u32, h as u32, data).unwrap_or_default()
+    }
+}
+
+impl Luma for Picture {
+    fn size(&self) -> (usize, usize) {
+        (self.width() as usize, self.height() as usize)
+    }
+
+    fn at(&self, x: usize, y: usize) -> u8 {
+        self.luma_at(x as u32, y as u32)
+    }
+
+    fn reduced(&self, factor: usize) -> GrayImage {
+        self.luma_reduced(factor as u32)
+    }
 }
 
 impl Luma for GrayImage {
@@ -63,25 +99,4 @@ fn bilinear(picture: &impl Luma, p: Point, value: impl Fn(u8) -> f64) -> Option<
         (v(i, j) * (1.0 - a) + v(i + 1, j) * a) * (1.0 - b)
             + (v(i, j + 1) * (1.0 - a) + v(i + 1, j + 1) * a) * b,
     )
-}
-
-/// The picture reduced by averaging squares of `factor` x `factor` pixels; an incomplete last row or column is left out.
-pub fn reduce(picture: &impl Luma, factor: usize) -> GrayImage {
-    let (width, height) = picture.size();
-    let (w, h) = (width / factor, height / factor);
-    let round = (factor * factor / 2) as u32;
-    let mut data = Vec::with_capacity(w * h);
-    let mut sums = vec![0u32; w];
-    for j in 0..h {
-        sums.fill(round);
-        for y in j * factor..(j + 1) * factor {
-            for (i, sum) in sums.iter_mut().enumerate() {
-                for x in i * factor..(i + 1) * factor {
-                    *sum += u32::from(picture.at(x, y));
-                }
-            }
-        }
-        data.extend(sums.iter().map(|s| (s / (factor * factor) as u32) as u8));
-    }
-    GrayImage::from_raw(w as u32, h as u32, data).unwrap_or_default()
 }

@@ -31,4 +31,5 @@ pub mod reading;
 pub mod report;
 pub mod same_vial;
 pub mod sight;
+pub mod stage;
 pub mod vial;

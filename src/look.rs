@@ -9,6 +9,7 @@ use crate::light::correct::Correction;
 use crate::light::{self, Observed};
 use crate::photo::{Photo, Picture};
 use crate::place::{Area, Bay, Place, View};
+use crate::stage::stage;
 use crate::vial::bay::{self, BayPicture};
 use crate::vial::sample::{self, Sampled};
 use crate::vial::{Found, above, find as vial_find};
@@ -58,41 +59,49 @@ const BESIDE_MOUTH: f64 = 2.0;
 /// If the card, the paper or the vial cannot be found.
 pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
     let picture = &photo.picture;
-    let mut place = match by {
-        Where::Card(designs) => find::find(picture, designs)?,
-        Where::Regions { white, liquid } => {
-            Place::by_hand(*white, *liquid, picture.width(), picture.height())?
+    let mut place = stage!(
+        CARD,
+        match by {
+            Where::Card(designs) => find::find(picture, designs)?,
+            Where::Regions { white, liquid } => {
+                Place::by_hand(*white, *liquid, picture.width(), picture.height())?
+            }
         }
-    };
-    let mut observed = light::observe(picture, &place)?;
-    let edge_mm = softness(picture, &place);
+    );
+    let (mut observed, edge_mm) = stage!(
+        LIGHT,
+        (light::observe(picture, &place)?, softness(picture, &place))
+    );
     let obvious = too_dark(&observed).or_else(|| too_soft(edge_mm));
     let instead = |e: Error| obvious.unwrap_or(e);
-    let (bay, vial, liquid) = match place.bay {
-        Bay::Search {
-            area,
-            view: View::Side,
-        } => {
-            let bay = bay::of(picture, &place, &observed, bay::search_area(area));
-            let vial = vial_find::find(&bay, area).map_err(instead)?;
-            (bay, Some(Found::Standing(vial)), vial.liquid())
-        }
-        Bay::Search {
-            area,
-            view: View::Above,
-        } => {
-            let area = bay::search_area_above(area);
-            let mut bay = bay::of(picture, &place, &observed, area);
-            let vial = above::find(&bay).map_err(instead)?;
-            // A vial rises over the card: it may hide paper and patches around the bay, which then must not count.
-            if place.hide(vial.mouth.area().shrunk(-BESIDE_MOUTH)) {
-                observed = light::observe(picture, &place)?;
-                bay = bay::of(picture, &place, &observed, area);
+    let (bay, vial, liquid) = stage!(
+        VIAL,
+        match place.bay {
+            Bay::Search {
+                area,
+                view: View::Side,
+            } => {
+                let bay = bay::of(picture, &place, &observed, bay::search_area(area));
+                let vial = vial_find::find(&bay, area).map_err(instead)?;
+                (bay, Some(Found::Standing(vial)), vial.liquid())
             }
-            (bay, Some(Found::Open(vial)), vial.liquid.area())
+            Bay::Search {
+                area,
+                view: View::Above,
+            } => {
+                let area = bay::search_area_above(area);
+                let mut bay = bay::of(picture, &place, &observed, area);
+                let vial = above::find(&bay).map_err(instead)?;
+                // A vial rises over the card: it may hide paper and patches around the bay, which then must not count.
+                if place.hide(vial.mouth.area().shrunk(-BESIDE_MOUTH)) {
+                    observed = light::observe(picture, &place)?;
+                    bay = bay::of(picture, &place, &observed, area);
+                }
+                (bay, Some(Found::Open(vial)), vial.liquid.area())
+            }
+            Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
         }
-        Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
-    };
+    );
     Ok(Look {
         edge_mm,
         place,

@@ -20,6 +20,7 @@ use crate::light::correct::{Correction, metamerism};
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::sight;
+use crate::stage::stage;
 use crate::vial::sample::Sampled;
 
 /// Coverage of the interval.
@@ -137,8 +138,12 @@ pub fn read(
 ) -> Result<(Checked<Reading>, Seen)> {
     let look = look(photo, by)?;
     right_card(&look, chart)?;
-    let correction = Correction::choose(&look.observed, &chart.patches);
-    let mut sampled = look.colour(&correction)?;
+    let (correction, mut sampled) = stage!(COLOUR, {
+        let correction = Correction::choose(&look.observed, &chart.patches);
+        let sampled = look.colour(&correction)?;
+        (correction, sampled)
+    });
+    let _open = stage!(ESTIMATE);
     let mut flags = photo.notes.clone();
     flags.extend(sight::flags(&look, &correction, &sampled, chart));
     let mut budget = budget(&look, &correction, &sampled, chart);

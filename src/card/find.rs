@@ -19,6 +19,7 @@ mod quad;
 
 use super::family;
 use image::GrayImage;
+use rayon::prelude::*;
 
 pub use luma::Luma;
 
@@ -169,40 +170,47 @@ fn markers(
     threshold: Threshold,
     seen: &mut Vec<Marker>,
 ) {
-    for rough in quad::quads(picture, threshold) {
-        // The hull of dark pixels is off by about a pixel, more where blur or noise frays it.
-        let Some(corners) = edge::sharpen(picture, &rough, 3.0).filter(quad::believable) else {
-            continue;
-        };
-        let Some(read) = decode::read(picture, &corners) else {
-            continue;
-        };
-        let [plain, set_off] = read.map(family::nearest);
-        let (id, turns, wrong) = if set_off.2 < plain.2 { set_off } else { plain };
-        if wrong > WRONG_BITS {
-            continue;
-        }
-        let at_full = corners.map(|c| c * factor);
-        let corners = if factor > 1.0 {
-            edge::sharpen(full, &at_full, 1.5 * factor).unwrap_or(at_full)
-        } else {
-            corners
-        };
-        let marker = Marker {
-            id,
-            corners: std::array::from_fn(|i| corners[(i + turns) % 4]),
-            wrong,
-        };
+    let found: Vec<Option<Marker>> = quad::quads(picture, threshold)
+        .par_iter()
+        .map(|rough| marker(picture, factor, full, rough))
+        .collect();
+    for marker in found.into_iter().flatten() {
         // The same print seen in an earlier look; the better reading stays.
-        match seen
-            .iter_mut()
-            .find(|m| m.id == id && (m.centre() - marker.centre()).norm() < marker.size() / 2.0)
-        {
+        match seen.iter_mut().find(|m| {
+            m.id == marker.id && (m.centre() - marker.centre()).norm() < marker.size() / 2.0
+        }) {
             Some(known) if marker.wrong < known.wrong => *known = marker,
             Some(_) => {}
             None => seen.push(marker),
         }
     }
+}
+
+/// The marker that a dark quad of the reduced picture is, if it is one.
+fn marker(
+    picture: &GrayImage,
+    factor: f64,
+    full: &impl Luma,
+    rough: &[Point; 4],
+) -> Option<Marker> {
+    // The hull of dark pixels is off by about a pixel, more where blur or noise frays it.
+    let corners = edge::sharpen(picture, rough, 3.0).filter(quad::believable)?;
+    let [plain, set_off] = decode::read(picture, &corners)?.map(family::nearest);
+    let (id, turns, wrong) = if set_off.2 < plain.2 { set_off } else { plain };
+    if wrong > WRONG_BITS {
+        return None;
+    }
+    let at_full = corners.map(|c| c * factor);
+    let corners = if factor > 1.0 {
+        edge::sharpen(full, &at_full, 1.5 * factor).unwrap_or(at_full)
+    } else {
+        corners
+    };
+    Some(Marker {
+        id,
+        corners: std::array::from_fn(|i| corners[(i + turns) % 4]),
+        wrong,
+    })
 }
 
 /// An error if markers that are surely printed ones belong to another card than the one found, or too many of the card's own

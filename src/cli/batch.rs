@@ -16,6 +16,7 @@ use super::files::{bytes, load_chart, same, shown};
 use super::one::one;
 use super::place::PlaceArgs;
 use super::rules::Charts;
+use super::timings::TimingsArgs;
 use super::{Done, Exit, Stop, put, say};
 use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
@@ -68,10 +69,13 @@ pub(super) struct Args {
     #[arg(long, requires = "out")]
     watch: bool,
     #[command(flatten)]
+    timings: TimingsArgs,
+    #[command(flatten)]
     place: PlaceArgs,
 }
 
 pub(super) fn run(args: &Args) -> Done {
+    let _timings = args.timings.start();
     let by = args.place.by()?;
     let form = args.out.as_deref().map(Form::of).transpose()?;
     let chart = args.chart.as_deref().map(load_chart).transpose()?;

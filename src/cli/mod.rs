@@ -12,6 +12,7 @@ mod one;
 mod place;
 mod read;
 mod rules;
+mod timings;
 
 use std::io::{self, Write};
 use std::process::ExitCode;

@@ -11,6 +11,7 @@ use crate::look::Where;
 use crate::photo::{self, Limits, Photo, sha256};
 use crate::reading::{Seen, Told, read};
 use crate::report::Outcome;
+use crate::stage::stage;
 
 /// What reading one photo gives.
 pub(super) struct One {
@@ -35,8 +36,8 @@ pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, k
     // A fault in the program must not take the other photos with it.
     let result = catch_unwind(AssertUnwindSafe(|| {
         let limits = Limits::default();
-        let content = files::bytes(path, limits.max_bytes)?;
-        let decoded = photo::decode(&content, &limits);
+        let content = stage!(FILE, files::bytes(path, limits.max_bytes))?;
+        let decoded = stage!(DECODE, photo::decode(&content, &limits));
         let photo = decoded.inspect_err(|_| outcome.sha256 = Some(sha256(&content)))?;
         drop(content);
         outcome.sha256 = Some(photo.sha256.clone());

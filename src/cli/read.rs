@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use super::files::{Output, extension, load_chart, load_photo, same, shown, with_stem};
 use super::one::{One, one};
 use super::place::{PlaceArgs, save_frame};
+use super::timings::TimingsArgs;
 use super::{Done, Exit, Stop, colour, put, say, tell};
 use crate::blank::Blank;
 use crate::capture::Started;
@@ -61,6 +62,8 @@ pub(super) struct Args {
     #[arg(long, value_name = "PHOTO")]
     blank: Option<PathBuf>,
     #[command(flatten)]
+    timings: TimingsArgs,
+    #[command(flatten)]
     place: PlaceArgs,
     /// Keep the regions given with --white and --vial in a file
     #[arg(long, value_name = "FILE", requires = "white", requires = "vial")]
@@ -74,6 +77,7 @@ pub(super) fn run(args: &Args) -> Done {
                 .into(),
         ));
     }
+    let _timings = args.timings.start();
     let by = args.place.by()?;
     let chart = load_chart(&args.chart)?;
     unit_agrees(args.unit.as_deref(), &chart, args)?;

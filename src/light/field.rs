@@ -257,6 +257,7 @@ impl Field {
             (h / step).ceil() as usize + 2,
         );
         let values = (0..nx * ny)
+            .into_par_iter()
             .map(|i| self.ln_white(x0 + (i % nx) as f64 * step, y0 + (i / nx) as f64 * step))
             .collect();
         Grid {

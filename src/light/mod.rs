@@ -11,6 +11,8 @@ pub mod terms;
 pub mod tone;
 
 use nalgebra::{Matrix3, Vector3};
+use rayon::iter::Either;
+use rayon::prelude::*;
 
 use crate::colour::Relative;
 use crate::error::{Error, Result};
@@ -95,24 +97,22 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
             "take the photo again with less exposure: touch the white paper on the screen to meter on it, or turn the light away",
         )
     })?;
-    let (mut patches, mut lost) = (Vec::new(), Vec::new());
-    for patch in &place.patches {
+    let (patches, lost) = place.patches.par_iter().partition_map(|patch| {
         let core = shrink(patch.area, PATCH_CORE);
-        let seen = spot::measure(picture, &place.to_photo, core, SPOT_SAMPLES);
-        match seen {
-            Some(s) if s.clipped < 0.05 && s.crushed < 0.3 => {
-                let white = field.ln_white(s.x, s.y);
-                patches.push(PatchSeen {
-                    name: patch.name.clone(),
-                    neutral: patch.neutral,
-                    var: s.var + field.covariance(core).diagonal(),
-                    texture: s.texture,
-                    level: Level { seen: s.ln, white },
-                });
-            }
-            _ => lost.push(patch.name.clone()),
+        match spot::measure(picture, &place.to_photo, core, SPOT_SAMPLES) {
+            Some(s) if s.clipped < 0.05 && s.crushed < 0.3 => Either::Left(PatchSeen {
+                name: patch.name.clone(),
+                neutral: patch.neutral,
+                var: s.var + field.covariance(core).diagonal(),
+                texture: s.texture,
+                level: Level {
+                    seen: s.ln,
+                    white: field.ln_white(s.x, s.y),
+                },
+            }),
+            _ => Either::Right(patch.name.clone()),
         }
-    }
+    });
     let mut noise: Vec<f64> = paper
         .iter()
         .step_by(paper.len().div_ceil(NOISE_SPOTS))
@@ -139,7 +139,7 @@ fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
         Bay::Search { .. } => SPOT_MM,
         Bay::Liquid { .. } => (place.white.w.min(place.white.h) / 3.0).max(2.0),
     };
-    let mut spots = Vec::new();
+    let mut cells = Vec::new();
     for area in &place.paper {
         let nx = (area.w / side).floor().max(1.0);
         let ny = (area.h / side).floor().max(1.0);
@@ -155,16 +155,14 @@ fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
                     w,
                     h,
                 };
-                spots.extend(spot::measure(
-                    picture,
-                    &place.to_photo,
-                    shrink(cell, 0.8),
-                    SPOT_SAMPLES,
-                ));
+                cells.push(shrink(cell, 0.8));
             }
         }
     }
-    spots
+    cells
+        .into_par_iter()
+        .filter_map(|cell| spot::measure(picture, &place.to_photo, cell, SPOT_SAMPLES))
+        .collect()
 }
 
 fn shrink(area: Area, share: f64) -> Area {

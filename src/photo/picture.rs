@@ -116,7 +116,7 @@ impl Picture {
     }
 
     /// The code values of one pixel.
-    #[inline]
+    #[inline(always)]
     fn codes(&self, x: u32, y: u32) -> [u16; 3] {
         assert!(
             x < self.width && y < self.height,
@@ -152,6 +152,7 @@ impl Picture {
     }
 
     /// [`native_linear`](Self::native_linear) and [`clipped`](Self::clipped) of one pixel in one look.
+    #[inline(always)]
     pub fn light(&self, x: u32, y: u32) -> ([f64; 3], bool) {
         let c = self.codes(x, y);
         let limit = self.clipping();

@@ -109,11 +109,6 @@ pub fn find(picture: &BayPicture) -> Result<Open> {
     })
 }
 
-/// Light against paper on a scale on which equal steps look about equally large: the cube root, as in CIELAB.
-fn shade(p: &BayPicture, i: usize, j: usize) -> Vector3<f64> {
-    p.against_paper(i, j).map(|v| (v / 3.0).exp())
-}
-
 /// The slope of the shade at every cell, across and down, in parts of a plain edge.
 struct Slopes {
     nx: usize,
@@ -125,7 +120,7 @@ struct Slopes {
 impl Slopes {
     fn of(p: &BayPicture) -> Slopes {
         let (nx, ny) = (p.nx, p.ny);
-        let raw: Vec<Vector3<f64>> = (0..nx * ny).map(|n| shade(p, n % nx, n / nx)).collect();
+        let raw: Vec<Vector3<f64>> = (0..nx * ny).map(|n| p.shade(n % nx, n / nx)).collect();
         let mut across = vec![Vector3::zeros(); nx * ny];
         let mut down = across.clone();
         // Differences of means over about 0.6 mm, side by side: a rim is about 1 mm wide.
@@ -261,7 +256,7 @@ fn liquid(p: &BayPicture, mouth: &Disc) -> Option<Disc> {
             let (x, y) = p.point(i, j);
             middle.contains(x, y) && !p.clipped(i, j)
         })
-        .map(|(i, j)| shade(p, i, j))
+        .map(|(i, j)| p.shade(i, j))
         .collect();
     if inside.is_empty() {
         return None;
@@ -273,7 +268,7 @@ fn liquid(p: &BayPicture, mouth: &Disc) -> Option<Disc> {
     let mut sums = vec![0.0; (p.nx + 1) * p.ny];
     for j in 0..p.ny {
         for i in 0..p.nx {
-            let off = (shade(p, i, j) - colour).abs();
+            let off = (p.shade(i, j) - colour).abs();
             let same = !p.clipped(i, j) && (0..3).all(|c| off[c] <= limit[c]);
             let at = j * (p.nx + 1) + i;
             sums[at + 1] = sums[at] + if same { 1.0 } else { -1.0 };

@@ -3,7 +3,7 @@
 use nalgebra::Vector3;
 use rayon::prelude::*;
 
-use crate::light::field::{Field, Grid};
+use crate::light::field::Field;
 use crate::light::spot::DARKEST;
 use crate::light::{Level, Observed};
 use crate::photo::Picture;
@@ -20,9 +20,14 @@ pub struct BayPicture {
     pub nx: usize,
     /// Cells down.
     pub ny: usize,
-    seen: Vec<Vector3<f64>>,
-    clipped: Vec<bool>,
-    white: Grid,
+    cells: Vec<Cell>,
+}
+
+#[derive(Debug, Clone)]
+struct Cell {
+    level: Level,
+    shade: Vector3<f64>,
+    clipped: bool,
 }
 
 /// Cells are about this large, mm; finer detail than a vial's wall (about 1 mm) is not needed.
@@ -48,7 +53,14 @@ impl BayPicture {
         let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
         // Where the look-ups of a cell lie, in parts of it.
         let parts: Vec<f64> = (0..per).map(|a| (a as f64 + 0.5) / per as f64).collect();
-        let rows: Vec<Vec<(Vector3<f64>, bool)>> = (0..ny)
+        let white = field.grid(
+            area.x,
+            area.y,
+            area.w,
+            area.h,
+            area.w.max(area.h) / FIELD_PARTS,
+        );
+        let rows: Vec<Vec<Cell>> = (0..ny)
             .into_par_iter()
             .map(|j| {
                 let mut cells = vec![(Vector3::zeros(), 0usize, false); nx];
@@ -66,31 +78,31 @@ impl BayPicture {
                         }
                     }
                 }
+                let y = area.y + (j as f64 + 0.5) * step;
                 cells
                     .into_iter()
-                    .map(|(sum, count, top)| {
+                    .enumerate()
+                    .map(|(i, (sum, count, top))| {
                         let mean = sum / count.max(1) as f64;
-                        (mean.map(|v| v.max(DARKEST).ln()), top || count == 0)
+                        let level = Level {
+                            seen: mean.map(|v| v.max(DARKEST).ln()),
+                            white: white.at(area.x + (i as f64 + 0.5) * step, y),
+                        };
+                        Cell {
+                            level,
+                            shade: (level.seen - level.white).map(|v| (v / 3.0).exp()),
+                            clipped: top || count == 0,
+                        }
                     })
                     .collect()
             })
             .collect();
-        let (seen, clipped) = rows.into_iter().flatten().unzip();
-        let white = field.grid(
-            area.x,
-            area.y,
-            area.w,
-            area.h,
-            area.w.max(area.h) / FIELD_PARTS,
-        );
         BayPicture {
             area,
             step,
             nx,
             ny,
-            seen,
-            clipped,
-            white,
+            cells: rows.into_iter().flatten().collect(),
         }
     }
 
@@ -114,22 +126,18 @@ impl BayPicture {
 
     /// The level of a cell: its light and that of paper there.
     pub fn level(&self, i: usize, j: usize) -> Level {
-        let (x, y) = self.point(i, j);
-        Level {
-            seen: self.seen[j * self.nx + i],
-            white: self.white.at(x, y),
-        }
+        self.cells[j * self.nx + i].level
     }
 
-    /// Natural log of native light against paper.
-    pub fn against_paper(&self, i: usize, j: usize) -> Vector3<f64> {
-        let l = self.level(i, j);
-        l.seen - l.white
+    /// A cell on a scale on which equal steps look about equally large, dark or light: the cube root of light against paper
+    /// (as in CIELAB). The logarithm would blow up the noise of a channel that the dye has nearly taken away.
+    pub fn shade(&self, i: usize, j: usize) -> Vector3<f64> {
+        self.cells[j * self.nx + i].shade
     }
 
     /// Whether any pixel of the cell was at the top of its range, or the cell lies outside the photo.
     pub fn clipped(&self, i: usize, j: usize) -> bool {
-        self.clipped[j * self.nx + i]
+        self.cells[j * self.nx + i].clipped
     }
 }
 

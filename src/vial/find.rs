@@ -5,6 +5,7 @@
 //! is the lowest even stretch between base and meniscus.
 
 use nalgebra::Vector3;
+use rayon::prelude::*;
 
 use super::bay::BayPicture;
 use crate::error::{Error, Result};
@@ -82,12 +83,6 @@ const LINE: f64 = 0.05;
 /// Least height of even liquid, mm.
 const LEAST_LIQUID: f64 = 6.0;
 
-/// A cell on a scale on which equal steps look about equally large, dark or light: the cube root of light against paper
-/// (as in CIELAB). The logarithm would blow up the noise of a channel that the dye has nearly taken away.
-fn shade(p: &BayPicture, i: usize, j: usize) -> Vector3<f64> {
-    p.against_paper(i, j).map(|v| (v / 3.0).exp())
-}
-
 /// Finds the vial in the picture of the search area around `bay`.
 ///
 /// # Errors
@@ -135,12 +130,7 @@ fn outline_strength(p: &BayPicture, bay: Area) -> Vec<f64> {
     let mut j0 = p.row(bay.y + 0.1 * bay.h);
     while j0 + rows <= p.row(bay.y + bay.h) + 1 {
         let column: Vec<Vector3<f64>> = (0..p.nx)
-            .map(|i| {
-                (j0..j0 + rows)
-                    .map(|j| shade(p, i, j))
-                    .sum::<Vector3<f64>>()
-                    / rows as f64
-            })
+            .map(|i| (j0..j0 + rows).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / rows as f64)
             .collect();
         let mean = |a: usize, b: usize| column[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
         for i in coarse..p.nx - coarse {
@@ -229,9 +219,14 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
     // A meniscus or base runs across the vial, bent a little by perspective; light that the vial gathers behind itself
     // draws arcs, which cross the bands at different heights.
     let reach = cells(0.7);
-    let bands: Vec<Vec<f64>> = (0..BANDS)
-        .map(|band| {
-            let jump = jumps(&profile(p, left, right, band), cells(1.0), coarse);
+    let profiles: Vec<Vec<Vector3<f64>>> = (0..BANDS)
+        .into_par_iter()
+        .map(|band| profile(p, left, right, band))
+        .collect();
+    let bands: Vec<Vec<f64>> = profiles
+        .iter()
+        .map(|rows| {
+            let jump = jumps(rows, cells(1.0), coarse);
             (0..jump.len())
                 .map(|j| {
                     jump[j.saturating_sub(reach)..(j + reach + 1).min(jump.len())]
@@ -264,14 +259,9 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
         }
     }
     cuts.push(jump.len() - 1);
-    let rows: Vec<Vector3<f64>> = {
-        let bands: Vec<Vec<Vector3<f64>>> = (0..BANDS)
-            .map(|band| profile(p, left, right, band))
-            .collect();
-        (0..p.ny)
-            .map(|j| bands.iter().map(|b| b[j]).sum::<Vector3<f64>>() / BANDS as f64)
-            .collect()
-    };
+    let rows: Vec<Vector3<f64>> = (0..p.ny)
+        .map(|j| profiles.iter().map(|b| b[j]).sum::<Vector3<f64>>() / BANDS as f64)
+        .collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
     // above it in the same colour, with no line between, is the same liquid in other light.
     let mut runs: Vec<(usize, usize)> = cuts
@@ -326,7 +316,7 @@ fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) ->
         for (count, x) in seen.iter_mut().zip([left, right]) {
             let i = p.column(x);
             let at = |i: usize| {
-                (j..j + strip).map(|j| shade(p, i, j)).sum::<Vector3<f64>>() / strip as f64
+                (j..j + strip).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / strip as f64
             };
             let near: Vec<Vector3<f64>> = (i.saturating_sub(reach)..=(i + reach).min(p.nx - 1))
                 .map(at)
@@ -385,7 +375,7 @@ fn profile(p: &BayPicture, left: f64, right: f64, band: usize) -> Vec<Vector3<f6
     let (i0, i1) = (p.column(from), p.column(from + width));
     (0..p.ny)
         .map(|j| {
-            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| shade(p, i, j)).collect();
+            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| p.shade(i, j)).collect();
             cells.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
             let n = (cells.len() / 2).max(1);
             cells[..n].iter().sum::<Vector3<f64>>() / n as f64

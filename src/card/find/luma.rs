@@ -10,7 +10,7 @@ use super::plane::Point;
 use crate::photo::Picture;
 
 /// A picture whose encoded luma (0 to 255) can be read pixel by pixel: only what is touched need be computed.
-pub trait Luma {
+pub trait Luma: Sync {
     /// Width and height, pixels.
     fn size(&self) -> (usize, usize);
     /// Luma of pixel (x, y), which lies inside.

@@ -8,3 +8,5 @@ mod damage;
 mod facts;
 #[path = "photo/files.rs"]
 mod files;
+#[path = "photo/heic.rs"]
+mod heic;

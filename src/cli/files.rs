@@ -100,9 +100,11 @@ pub(super) fn extension(path: &Path) -> String {
         .unwrap_or_default()
 }
 
-/// Whether a file name has the extension of a photo format that is read here.
+/// Whether a file name has the extension of a photo format that is read here, or that a phone saves: where HEIC is not built in,
+/// each such photo is told rather than passed over.
 pub(super) fn named_as_photo(path: &Path) -> bool {
-    ["jpg", "jpeg", "png", "webp", "tif", "tiff"].contains(&extension(path).as_str())
+    ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif"]
+        .contains(&extension(path).as_str())
 }
 
 /// Whether both names lead to the same existing file.

@@ -144,16 +144,14 @@ impl Field {
         let ys: Vec<DVector<f64>> = (0..3)
             .map(|c| DVector::from_fn(n, |i, _| spots[i].ln[c]))
             .collect();
-        for c in 0..3 {
-            let beta = &gls * (ki_b.transpose() * &ys[c]);
-            let weight = chol.solve(&(&ys[c] - &basis * &beta));
+        for y in &ys {
+            let beta = &gls * (ki_b.transpose() * y);
+            weights.push(chol.solve(&(y - &basis * &beta)));
             betas.push(beta);
-            weights.push(weight);
         }
-        for c in 0..3 {
-            let (y, residual) = (&ys[c], &weights[c]);
+        for (c, (y, residual)) in ys.iter().zip(&weights).enumerate() {
             if n > trend {
-                let s2 = (y.dot(&residual) / (n - trend) as f64).max(SPOT_FLOOR.powi(2));
+                let s2 = (y.dot(residual) / (n - trend) as f64).max(SPOT_FLOOR.powi(2));
                 for d in 0..3 {
                     spot_cov[(c, d)] += residual.dot(&ys[d]) / (n - trend) as f64;
                 }

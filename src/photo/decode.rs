@@ -57,8 +57,18 @@ const AS_SAVED: &str = "give the photo as the phone saved it";
 struct Decoded {
     image: DynamicImage,
     icc: Option<Vec<u8>>,
+    /// Primaries and transfer as code points of ITU-T H.273.
+    coded: Option<(u8, u8)>,
     exif: Option<Vec<u8>>,
     orientation: Orientation,
+}
+
+/// Formats read here.
+enum Format {
+    Jpeg,
+    #[cfg(feature = "heic")]
+    Heif,
+    Other(ImageFormat),
 }
 
 /// Decodes a photo.
@@ -82,8 +92,10 @@ pub fn decode(bytes: &[u8], limits: &Limits) -> Result<Photo> {
     }
     let mut notes = Vec::new();
     let mut decoded = match known_format(bytes)? {
-        ImageFormat::Jpeg => from_jpeg(bytes, limits, &mut notes)?,
-        format => from_other(bytes, format, limits, &mut notes)?,
+        Format::Jpeg => from_jpeg(bytes, limits, &mut notes)?,
+        #[cfg(feature = "heic")]
+        Format::Heif => from_heif(bytes, limits, &mut notes)?,
+        Format::Other(format) => from_other(bytes, format, limits, &mut notes)?,
     };
     decoded.image.apply_orientation(decoded.orientation);
 
@@ -102,9 +114,9 @@ pub fn decode(bytes: &[u8], limits: &Limits) -> Result<Photo> {
     }
     let grey = !decoded.image.color().has_color();
     let (width, height) = (decoded.image.width(), decoded.image.height());
+    let space = space(&decoded, grey, adobe);
     let samples = samples(decoded.image, &mut notes);
-    let icc = decoded.icc.as_deref();
-    let picture = managed(samples, width, height, icc, grey, adobe, &mut notes);
+    let picture = managed(samples, width, height, space, &mut notes);
     Ok(Photo {
         picture,
         facts,
@@ -121,15 +133,18 @@ pub fn sha256(bytes: &[u8]) -> String {
         .collect()
 }
 
-fn known_format(bytes: &[u8]) -> Result<ImageFormat> {
+fn known_format(bytes: &[u8]) -> Result<Format> {
+    #[cfg(feature = "heic")]
+    if sniff::is_heif(bytes) {
+        return Ok(Format::Heif);
+    }
     match image::guess_format(bytes) {
         Ok(ImageFormat::Tiff) if sniff::is_raw(bytes) => Err(Error::new(
             "this is a raw camera file (such as DNG), which is not read here",
             "export a JPEG or a 16-bit TIFF from the raw file",
         )),
-        Ok(f @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP | ImageFormat::Tiff)) => {
-            Ok(f)
-        }
+        Ok(ImageFormat::Jpeg) => Ok(Format::Jpeg),
+        Ok(f @ (ImageFormat::Png | ImageFormat::WebP | ImageFormat::Tiff)) => Ok(Format::Other(f)),
         _ => Err(match sniff::other_format(bytes) {
             Some((what, fix)) => Error::new(
                 format!("this is not a photo that can be read: it is {what}"),
@@ -218,14 +233,13 @@ fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Dec
             AGAIN,
         ));
     }
-    let decoded = decoded.map_err(|e| damaged(ImageFormat::Jpeg, &e))?;
+    let decoded = decoded.map_err(|e| damaged("JPEG", &e))?;
     let image = if decoded.grey {
         GrayImage::from_raw(layout.width, layout.height, decoded.samples).map(DynamicImage::from)
     } else {
         RgbImage::from_raw(layout.width, layout.height, decoded.samples).map(DynamicImage::from)
     };
-    let image =
-        image.ok_or_else(|| damaged(ImageFormat::Jpeg, "its size contradicts its header"))?;
+    let image = image.ok_or_else(|| damaged("JPEG", "its size contradicts its header"))?;
     let orientation = decoded
         .exif
         .as_deref()
@@ -233,6 +247,7 @@ fn from_jpeg(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Dec
     Ok(Decoded {
         image,
         icc: decoded.icc,
+        coded: None,
         exif: decoded.exif,
         orientation: orientation.unwrap_or(Orientation::NoTransforms),
     })
@@ -253,7 +268,12 @@ fn from_other(
     limits: &Limits,
     notes: &mut Vec<Flag>,
 ) -> Result<Decoded> {
-    let failed = |e: image::ImageError| damaged(format, &e.to_string());
+    let name = match format {
+        ImageFormat::Png => "PNG",
+        ImageFormat::WebP => "WebP",
+        _ => "TIFF",
+    };
+    let failed = |e: image::ImageError| damaged(name, &e.to_string());
     let animated;
     let mut decoder: Box<dyn ImageDecoder + '_> = match format {
         ImageFormat::Png => {
@@ -303,11 +323,39 @@ fn from_other(
     };
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     let image = DynamicImage::from_decoder(decoder).map_err(failed)?;
+    let coded = match format {
+        ImageFormat::Png => sniff::png_coded(bytes),
+        _ => None,
+    };
     Ok(Decoded {
         image,
         icc,
+        coded,
         exif,
         orientation,
+    })
+}
+
+#[cfg(feature = "heic")]
+fn from_heif(bytes: &[u8], limits: &Limits, notes: &mut Vec<Flag>) -> Result<Decoded> {
+    let failed = |e: String| damaged("HEIC", &e);
+    let file = super::heif::open(bytes).map_err(failed)?;
+    let (width, height) = file.size();
+    check_pixels(width, height, limits)?;
+    if file.has_more() {
+        notes.push(Flag::new(
+            "more-pictures",
+            Severity::Note,
+            "the file holds more than one picture (a gain map, depth or a series); only the main picture was read",
+            "nothing: the reading uses the main picture",
+        ));
+    }
+    Ok(Decoded {
+        image: file.decode().map_err(failed)?,
+        icc: file.icc(),
+        coded: file.coded(),
+        exif: file.exif(),
+        orientation: Orientation::NoTransforms,
     })
 }
 
@@ -326,13 +374,7 @@ fn check_colours(colours: ExtendedColorType) -> Result<()> {
     }
 }
 
-fn damaged(format: ImageFormat, error: &str) -> Error {
-    let name = match format {
-        ImageFormat::Jpeg => "JPEG",
-        ImageFormat::Png => "PNG",
-        ImageFormat::WebP => "WebP",
-        _ => "TIFF",
-    };
+fn damaged(name: &str, error: &str) -> Error {
     Error::new(
         format!("the {name} is damaged, incomplete or of an unknown kind: {error}"),
         AGAIN,
@@ -387,46 +429,41 @@ fn samples(image: DynamicImage, notes: &mut Vec<Flag>) -> Samples {
     samples
 }
 
+/// What the samples mean: by the embedded profile, by code points, by EXIF, or sRGB. An error says why what the file says cannot
+/// be used.
+fn space(decoded: &Decoded, grey: bool, adobe: bool) -> std::result::Result<Profile, String> {
+    match (&decoded.icc, decoded.coded) {
+        (Some(icc), _) => profile::read(icc, grey),
+        (None, Some((primaries, transfer))) => {
+            ColourSpace::coded(primaries, transfer).map(Profile::Matrix)
+        }
+        (None, None) if adobe => Ok(Profile::Matrix(ColourSpace::adobe_rgb())),
+        (None, None) => Ok(Profile::Matrix(ColourSpace::srgb())),
+    }
+}
+
 fn managed(
     samples: Samples,
     width: u32,
     height: u32,
-    icc: Option<&[u8]>,
-    grey: bool,
-    adobe: bool,
+    space: std::result::Result<Profile, String>,
     notes: &mut Vec<Flag>,
 ) -> Picture {
-    let untagged = || {
-        if adobe {
-            ColourSpace::adobe_rgb()
-        } else {
-            ColourSpace::srgb()
-        }
-    };
-    let mut unusable = |why: String| {
-        notes.push(Flag::new(
-            "profile-unusable",
-            Severity::Doubt,
-            format!("the photo's colour profile cannot be used ({why}); it was read as sRGB"),
-            "give the photo as the phone saved it, not edited or converted",
-        ));
-    };
-    let space = match icc.map(|p| profile::read(p, grey)) {
-        None => untagged(),
-        Some(Ok(Profile::Matrix(space))) => space,
-        Some(Ok(Profile::Tables(p))) => match profile::convert(&samples, &p) {
+    let why = match space {
+        Ok(Profile::Matrix(space)) => return Picture::new(width, height, samples, &space),
+        Ok(Profile::Tables(p)) => match profile::convert(&samples, &p) {
             Ok(converted) => {
                 return Picture::new(width, height, converted, &ColourSpace::converted());
             }
-            Err(why) => {
-                unusable(why);
-                ColourSpace::srgb()
-            }
+            Err(why) => why,
         },
-        Some(Err(why)) => {
-            unusable(why);
-            ColourSpace::srgb()
-        }
+        Err(why) => why,
     };
-    Picture::new(width, height, samples, &space)
+    notes.push(Flag::new(
+        "profile-unusable",
+        Severity::Doubt,
+        format!("the photo's colour profile cannot be used ({why}); it was read as sRGB"),
+        "give the photo as the phone saved it, not edited or converted",
+    ));
+    Picture::new(width, height, samples, &ColourSpace::srgb())
 }

@@ -5,6 +5,8 @@
 
 mod decode;
 mod exif;
+#[cfg(feature = "heic")]
+mod heif;
 mod jpeg;
 mod picture;
 mod profile;

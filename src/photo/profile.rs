@@ -24,6 +24,8 @@ const SRGB: Primaries = [(0.64, 0.33), (0.30, 0.60), (0.15, 0.06)];
 const ADOBE_RGB: Primaries = [(0.64, 0.33), (0.21, 0.71), (0.15, 0.06)];
 /// ITU-R BT.2020-2 table 3.
 const BT2020: Primaries = [(0.708, 0.292), (0.170, 0.797), (0.131, 0.046)];
+/// SMPTE EG 432-1, white D65 (Display P3).
+const P3: Primaries = [(0.680, 0.320), (0.265, 0.690), (0.150, 0.060)];
 /// Adobe RGB (1998) Color Image Encoding, section 4.3.4.2: 2 + 51/256.
 const ADOBE_RGB_GAMMA: f64 = 2.199_218_75;
 /// ICC.1:2022, 7.2.16: XYZ of the profile connection space illuminant.
@@ -51,6 +53,8 @@ pub(super) struct ColourSpace {
 enum Curve {
     Srgb,
     Gamma(f64),
+    /// ITU-R BT.709-6, 1.2, and those of BT.601 and BT.2020, which are the same.
+    Video,
     Profile(Arc<dyn ToneCurveEvaluator + Send + Sync>),
 }
 
@@ -60,6 +64,8 @@ impl Curve {
         match self {
             Curve::Srgb => srgb_decode(encoded),
             Curve::Gamma(gamma) => encoded.powf(*gamma),
+            Curve::Video if encoded < 0.081 => encoded / 4.5,
+            Curve::Video => ((encoded + 0.099) / 1.099).powf(1.0 / 0.45),
             Curve::Profile(curve) => f64::from(curve.evaluate_value(encoded as f32)),
         }
         .clamp(0.0, 1.0)
@@ -99,6 +105,33 @@ impl ColourSpace {
             to_working,
             is_srgb: false,
         }
+    }
+
+    /// What code points of ITU-T H.273 say (tables 2 and 3), as PNG (cICP) and HEIF (nclx) carry them; not specified means
+    /// sRGB.
+    ///
+    /// # Errors
+    /// One phrase that says which of them is not known here.
+    pub fn coded(primaries: u8, transfer: u8) -> Result<ColourSpace, String> {
+        let primaries = match primaries {
+            1 | 2 => &SRGB,
+            9 => &BT2020,
+            12 => &P3,
+            n => return Err(format!("colour primaries of code {n} (H.273)")),
+        };
+        let curve = match transfer {
+            2 | 13 => Curve::Srgb,
+            1 | 6 | 14 | 15 => Curve::Video,
+            8 => Curve::Gamma(1.0),
+            16 | 18 => return Err("it is coded for HDR screens".into()),
+            n => return Err(format!("a tone curve of code {n} (H.273)")),
+        };
+        let is_srgb = std::ptr::eq(primaries, &SRGB) && matches!(curve, Curve::Srgb);
+        Ok(ColourSpace {
+            curves: [curve.clone(), curve.clone(), curve],
+            to_working: rows(&(inverse(&to_xyz(&BT2020)) * to_xyz(primaries))),
+            is_srgb,
+        })
     }
 
     /// The working primaries with the tone curve of sRGB: what [`convert`] gives.

@@ -3,6 +3,8 @@
 
 const TO_JPEG: &str =
     "set the phone's camera to save JPEG (\"most compatible\"), or export the photo as JPEG";
+const OR_BUILD: &str = "set the phone's camera to save JPEG (\"most compatible\"), export the photo as JPEG, or build the \
+                        program with its feature `heic`";
 const PHOTO: &str = "give a JPEG, PNG, WebP or TIFF photo";
 const FROM_RAW: &str = "export a JPEG or a 16-bit TIFF from the raw file";
 
@@ -14,10 +16,13 @@ fn at(bytes: &[u8], offset: usize, s: &[u8]) -> bool {
 pub(super) fn other_format(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     if at(bytes, 4, b"ftyp") {
         return Some(match bytes.get(8..12).unwrap_or_default() {
-            b"avif" | b"avis" => ("an AVIF picture", TO_JPEG),
-            b"heic" | b"heix" | b"hevc" | b"hevx" | b"mif1" | b"msf1" | b"heim" | b"heis" => (
-                "a HEIC photo, as phones save them to keep files small",
-                TO_JPEG,
+            b"avif" | b"avis" => (
+                "an AVIF picture, and this program was built without them",
+                OR_BUILD,
+            ),
+            _ if is_heif(bytes) => (
+                "a HEIC photo, as phones save them to keep files small, and this program was built without them",
+                OR_BUILD,
             ),
             b"crx " => ("a raw camera file", FROM_RAW),
             _ => ("a video", "give a still photo: JPEG, PNG, WebP or TIFF"),
@@ -61,6 +66,35 @@ pub(super) fn other_format(bytes: &[u8]) -> Option<(&'static str, &'static str)>
     };
     let readable = text.chars().all(|c| !c.is_control() || c.is_whitespace());
     readable.then_some(("text", PHOTO))
+}
+
+/// Whether a file is a HEIF picture (ISO/IEC 23008-12): HEIC of phones, AVIF.
+pub(super) fn is_heif(bytes: &[u8]) -> bool {
+    const BRANDS: [&[u8]; 10] = [
+        b"heic", b"heix", b"hevc", b"hevx", b"mif1", b"msf1", b"heim", b"heis", b"avif", b"avis",
+    ];
+    at(bytes, 4, b"ftyp") && BRANDS.contains(&bytes.get(8..12).unwrap_or_default())
+}
+
+/// Primaries and transfer of a PNG's cICP chunk (PNG third edition, 11.3.2.6), which comes before the picture. None if its samples
+/// are not red, green and blue in full range.
+pub(super) fn png_coded(bytes: &[u8]) -> Option<(u8, u8)> {
+    let mut rest = bytes.get(8..)?;
+    loop {
+        let (length, tail) = rest.split_first_chunk::<4>()?;
+        let (kind, tail) = tail.split_first_chunk::<4>()?;
+        let length = u32::from_be_bytes(*length) as usize;
+        match kind {
+            b"cICP" => {
+                return match tail.get(..4)? {
+                    [primaries, transfer, 0, 1] => Some((*primaries, *transfer)),
+                    _ => None,
+                };
+            }
+            b"IDAT" | b"IEND" => return None,
+            _ => rest = tail.get(length.checked_add(4)?..)?,
+        }
+    }
 }
 
 /// Whether a TIFF file is a raw photo in disguise, whose first picture is a preview at most.

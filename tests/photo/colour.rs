@@ -5,7 +5,7 @@ use moxcms::{ColorProfile, LutDataType, LutStore, LutType, LutWarehouse, ToneRep
 use tintwell::flag::Severity;
 use tintwell::photo::{Limits, Picture, decode};
 
-use crate::files::{Extras, jpeg, png, tiff, webp};
+use crate::files::{Extras, jpeg, png, png_chunk, tiff, webp};
 
 type Matrix = [[f64; 3]; 3];
 
@@ -169,6 +169,76 @@ fn sixteen_bit_spaces_agree() {
             &decode(&file, &Limits::default()).expect("a photo").picture,
             3e-4,
         );
+    }
+}
+
+/// Light of BT.2020 from 8-bit codes of Display P3.
+#[cfg(feature = "heic")]
+pub fn light_of_p3(codes: [u8; 3]) -> [f64; 3] {
+    let rows = |m: &Matrix| nalgebra::Matrix3::from_row_slice(m.as_flattened());
+    let light = codes.map(|c| {
+        let v = f64::from(c) / 255.0;
+        if v <= 0.04045 {
+            v / 12.92
+        } else {
+            ((v + 0.055) / 1.055).powf(2.4)
+        }
+    });
+    let xyz = rows(&DISPLAY_P3)
+        .try_inverse()
+        .expect("a matrix of primaries");
+    (rows(&BT2020) * xyz * nalgebra::Vector3::from(light)).into()
+}
+
+/// ITU-R BT.709-6, item 1.2.
+fn video_curve(v: f64) -> f64 {
+    if v < 0.018 {
+        4.5 * v
+    } else {
+        1.099 * v.powf(0.45) - 0.099
+    }
+}
+
+/// A PNG whose colours are told by code points of ITU-T H.273 in a cICP chunk (PNG third edition, 11.3.2.6).
+fn coded_png(samples: &[u8], code: [u8; 4]) -> Vec<u8> {
+    let plain = png(colours().len() as u32, 1, samples, Rgb8, Extras::default());
+    // After the signature and the header chunk.
+    let (head, rest) = plain.split_at(8 + 25);
+    [head, &png_chunk(b"cICP", &code), rest].concat()
+}
+
+/// Tolerance as in `eight_bit_spaces_agree`, with the slope of the video curve at white, 2.0, and at black, 4.5 to 1.
+#[test]
+fn code_points_agree() {
+    type Case = (&'static str, Vec<f64>, [u8; 2]);
+    let cases: [Case; 4] = [
+        ("sRGB", encode(&SRGB, srgb_curve), [1, 13]),
+        ("Display P3", encode(&DISPLAY_P3, srgb_curve), [12, 13]),
+        ("BT.2020", encode(&BT2020, video_curve), [9, 14]),
+        ("BT.709", encode(&SRGB, video_curve), [1, 1]),
+    ];
+    for (name, encoded, [primaries, transfer]) in cases {
+        let samples: Vec<u8> = encoded.iter().map(|v| (v * 255.0).round() as u8).collect();
+        let file = coded_png(&samples, [primaries, transfer, 0, 1]);
+        let photo = decode(&file, &Limits::default()).expect("a photo");
+        assert_eq!(photo.notes, [], "{name}");
+        compare(name, &photo.picture, 0.0055);
+    }
+}
+
+/// Curves for HDR screens say nothing of paper white: there is a doubt.
+#[test]
+fn code_points_for_hdr_screens_are_a_doubt() {
+    let samples = vec![99; 3 * colours().len()];
+    for transfer in [16, 18, 99] {
+        let file = coded_png(&samples, [9, transfer, 0, 1]);
+        let photo = decode(&file, &Limits::default()).expect("a photo");
+        let flags: Vec<_> = photo
+            .notes
+            .iter()
+            .map(|n| (n.code.as_str(), n.severity))
+            .collect();
+        assert_eq!(flags, [("profile-unusable", Severity::Doubt)]);
     }
 }
 

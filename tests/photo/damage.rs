@@ -31,14 +31,8 @@ fn mean(picture: &Picture) -> [f64; 3] {
 
 #[test]
 fn wrong_files_are_named() {
-    let cases: [(&[u8], &str, &str); 13] = [
+    let cases: [(&[u8], &str, &str); 11] = [
         (b"", "0 bytes", "again"),
-        (
-            b"\0\0\0\x18ftypheic\0\0\0\0mif1heic",
-            "HEIC",
-            "most compatible",
-        ),
-        (b"\0\0\0\x18ftypavif\0\0\0\0mif1avif", "AVIF", "JPEG"),
         (
             b"\0\0\0\x18ftypisom\0\0\0\0isomiso2",
             "video",

@@ -26,7 +26,7 @@ pub(super) fn folder(folder: &Path) -> Result<(Vec<PathBuf>, usize)> {
                 "there is no photo in this folder ({})",
                 counted(skipped, "other file")
             ),
-            "give a folder with photos: .jpg, .jpeg, .png, .webp, .tif or .tiff",
+            "give a folder with photos: .jpg, .jpeg, .png, .webp, .tif, .tiff, .heic or .heif",
         )
         .about(shown(folder)));
     }

@@ -301,6 +301,50 @@ fn a_pipe_is_no_file_of_results() {
     }
 }
 
+/// Most memory that a process has held, bytes.
+#[cfg(target_os = "linux")]
+fn most_memory(pid: u32) -> u64 {
+    let status = fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+    let line = status.lines().find(|l| l.starts_with("VmHWM:")).unwrap();
+    let kilobytes: u64 = line.split_whitespace().nth(1).unwrap().parse().unwrap();
+    1024 * kilobytes
+}
+
+/// However many photos have gone by, no more memory is held: all that grows between the tenth and the hundredth photo is less
+/// than one decoded photo.
+#[cfg(target_os = "linux")]
+#[test]
+fn memory_is_flat() {
+    let dir = week();
+    let mut child = batch(dir.path(), "-", "-")
+        .env("RAYON_NUM_THREADS", "2")
+        .stdin(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut to = child.stdin.take().unwrap();
+    let mut from = BufReader::new(child.stdout.take().unwrap()).lines();
+    let mut send = |photos: usize| {
+        for _ in 0..photos {
+            writeln!(to, "week/2-tue.jpg").unwrap();
+        }
+        to.flush().unwrap();
+        for _ in 0..photos {
+            from.next().unwrap().unwrap();
+        }
+        most_memory(child.id())
+    };
+    let (early, late) = (send(10), send(90));
+    let (width, height) = image::image_dimensions(dir.path().join("week/2-tue.jpg")).unwrap();
+    let photo = 3 * u64::from(width) * u64::from(height);
+    assert!(
+        late - early < photo,
+        "{early} bytes after 10 photos, {late} after 100"
+    );
+    // Two workers, and at most two decoded photos each, beside the program itself.
+    assert!(late < 4 * photo + 60_000_000, "{late}");
+    killed(child);
+}
+
 fn killed(mut child: Child) {
     child.kill().unwrap();
     child.wait().unwrap();

@@ -4,7 +4,7 @@
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdin, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
@@ -23,6 +23,13 @@ fn batch(dir: &Path, source: &str, out: &str) -> Command {
         .stdout(Stdio::piped())
         .stderr(Stdio::piped());
     command
+}
+
+/// A batch that reads its list from a pipe, and the pipe.
+fn fed(command: &mut Command) -> (Child, ChildStdin) {
+    let mut child = command.stdin(Stdio::piped()).spawn().unwrap();
+    let to = child.stdin.take().unwrap();
+    (child, to)
 }
 
 /// A folder `week` with the photos of the demo week.
@@ -162,10 +169,7 @@ fn other_regions_are_read_anew() {
 #[test]
 fn results_have_one_writer() {
     let dir = week();
-    let mut first = batch(dir.path(), "-", "r.csv")
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let (mut first, to) = fed(&mut batch(dir.path(), "-", "r.csv"));
     let out = dir.path().join("r.csv");
     let start = Instant::now();
     while fs::read_to_string(&out).unwrap_or_default().is_empty() {
@@ -183,9 +187,9 @@ fn results_have_one_writer() {
         "{text}"
     );
     assert_eq!(fs::read(&out).unwrap(), before);
-    drop(first.stdin.take());
+    drop(to);
     first.wait().unwrap();
-    // Free again, also after a kill.
+    // Free again.
     let (code, _) = said(&mut batch(dir.path(), "week", "r.csv"));
     assert_eq!(code, 3);
 }
@@ -214,11 +218,7 @@ fn a_file_of_something_else_is_left_alone() {
 #[test]
 fn a_pipe_is_read_as_it_comes() {
     let dir = week();
-    let mut child = batch(dir.path(), "-", "-")
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut to = child.stdin.take().unwrap();
+    let (mut child, mut to) = fed(&mut batch(dir.path(), "-", "-"));
     let mut from = BufReader::new(child.stdout.take().unwrap()).lines();
     for name in ["week/2-tue.jpg", "week/nothing.jpg", "week/1-mon.jpg"] {
         writeln!(to, "{name}").unwrap();
@@ -237,11 +237,7 @@ fn a_pipe_is_read_as_it_comes() {
 #[test]
 fn a_long_list_is_answered_in_order() {
     let dir = TempDir::new().unwrap();
-    let mut child = batch(dir.path(), "-", "many.ndjson")
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut to = child.stdin.take().unwrap();
+    let (mut child, mut to) = fed(&mut batch(dir.path(), "-", "many.ndjson"));
     for i in 0..10_000 {
         writeln!(to, "{i}.jpg").unwrap();
     }
@@ -261,11 +257,7 @@ fn a_long_list_is_answered_in_order() {
 #[test]
 fn a_line_without_end_is_refused() {
     let dir = week();
-    let mut child = batch(dir.path(), "-", "r.ndjson")
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut to = child.stdin.take().unwrap();
+    let (child, mut to) = fed(&mut batch(dir.path(), "-", "r.ndjson"));
     writeln!(to, "week/2-tue.jpg").unwrap();
     let endless = vec![b'x'; 1 << 20];
     // It stops listening long before this.
@@ -316,12 +308,7 @@ fn most_memory(pid: u32) -> u64 {
 #[test]
 fn memory_is_flat() {
     let dir = week();
-    let mut child = batch(dir.path(), "-", "-")
-        .env("RAYON_NUM_THREADS", "2")
-        .stdin(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut to = child.stdin.take().unwrap();
+    let (mut child, mut to) = fed(batch(dir.path(), "-", "-").env("RAYON_NUM_THREADS", "2"));
     let mut from = BufReader::new(child.stdout.take().unwrap()).lines();
     let mut send = |photos: usize| {
         for _ in 0..photos {

@@ -12,8 +12,8 @@ use std::sync::{Condvar, Mutex, mpsc};
 
 use indicatif::{ProgressBar, ProgressStyle};
 
-use super::files::{bytes, load_chart, same, shown};
-use super::one::one;
+use super::files::{load_chart, same, shown};
+use super::one::{content, one};
 use super::place::PlaceArgs;
 use super::rules::Charts;
 use super::timings::TimingsArgs;
@@ -22,7 +22,7 @@ use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
 use crate::look::Where;
-use crate::photo::{Limits, sha256};
+use crate::photo::sha256;
 use crate::reading::Told;
 use crate::report::Outcome;
 use crate::report::text::Table;
@@ -247,22 +247,21 @@ impl Drop for Release<'_> {
 /// Reads one photo, unless its content was read in the same way before.
 fn read(path: &Path, by: &Where, charts: &Charts, done: &Known) -> One {
     let chart = charts.of(path);
-    if !done.is_empty()
-        && let Ok(content) = bytes(path, Limits::default().max_bytes)
-    {
+    let content = content(path);
+    if let (false, Ok(content)) = (done.is_empty(), &content) {
         let chart_sha256 = chart.as_ref().ok().map(|c| sha256_of(c));
         let result = Identity {
             photo: &shown(path),
-            sha256: Some(&sha256(&content)),
+            sha256: Some(&sha256(content)),
             error: None,
             chart_sha256: chart_sha256.as_deref(),
-            regions: by.regions(),
+            regions: known::written(by.regions()),
         };
         if let Some(verdict) = done.get(&result) {
             return One::Known(verdict);
         }
     }
-    let outcome = one(path, by, chart, &Told::default(), false).outcome;
+    let outcome = one(path, content, by, chart, &Told::default(), false).outcome;
     // A file that cannot be read is tried each time, but told once.
     match done.get(&Identity::of(&outcome)) {
         Some(verdict) => One::Known(verdict),

@@ -20,8 +20,20 @@ pub(super) struct One {
     pub(super) seen: Option<(Photo, Seen)>,
 }
 
-/// Reads one photo with a chart, or with the error that stands for the lack of one.
-pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, keep: bool) -> One {
+/// The content of a photo's file.
+pub(super) fn content(path: &Path) -> Result<Vec<u8>> {
+    stage!(FILE, files::bytes(path, Limits::default().max_bytes))
+}
+
+/// Reads one photo, whose [`content`] is given, with a chart, or with the error that stands for the lack of one.
+pub(super) fn one(
+    path: &Path,
+    content: Result<Vec<u8>>,
+    by: &Where,
+    chart: Result<&Chart>,
+    told: &Told,
+    keep: bool,
+) -> One {
     let mut outcome = Outcome {
         photo: shown(path),
         taken_at: None,
@@ -35,9 +47,8 @@ pub(super) fn one(path: &Path, by: &Where, chart: Result<&Chart>, told: &Told, k
     let mut seen = None;
     // A fault in the program must not take the other photos with it.
     let result = catch_unwind(AssertUnwindSafe(|| {
-        let limits = Limits::default();
-        let content = stage!(FILE, files::bytes(path, limits.max_bytes))?;
-        let decoded = stage!(DECODE, photo::decode(&content, &limits));
+        let content = content?;
+        let decoded = stage!(DECODE, photo::decode(&content, &Limits::default()));
         let photo = decoded.inspect_err(|_| outcome.sha256 = Some(sha256(&content)))?;
         drop(content);
         outcome.sha256 = Some(photo.sha256.clone());

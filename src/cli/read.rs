@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::path::PathBuf;
 
 use super::files::{Output, extension, load_chart, load_photo, same, shown, with_stem};
-use super::one::{One, one};
+use super::one::{One, content, one};
 use super::place::{PlaceArgs, save_frame};
 use super::timings::TimingsArgs;
 use super::{Done, Exit, Stop, colour, put, say, tell};
@@ -117,7 +117,14 @@ pub(super) fn run(args: &Args) -> Done {
     let mut outcomes = Vec::new();
     let mut worst = Exit::Trusted;
     for (i, path) in args.photos.iter().enumerate() {
-        let One { outcome, seen } = one(path, &by, Ok(&chart), &told, overlays.is_some());
+        let One { outcome, seen } = one(
+            path,
+            content(path),
+            &by,
+            Ok(&chart),
+            &told,
+            overlays.is_some(),
+        );
         worst = worst.max(outcome.verdict().into());
         let gap = if i > 0 { "\n" } else { "" };
         if let Err(e) = &outcome.result {

@@ -32,10 +32,13 @@ pub(super) struct Timings {
 impl TimingsArgs {
     /// Listens from now on, if the option is given.
     pub(super) fn start(&self) -> Option<Timings> {
+        if !self.timings {
+            return None;
+        }
         let spent = Spent::default();
         let listener = Registry::default().with(Listener(spent.clone()));
-        let listens = self.timings && tracing::subscriber::set_global_default(listener).is_ok();
-        listens.then(|| Timings {
+        tracing::subscriber::set_global_default(listener).ok()?;
+        Some(Timings {
             spent,
             start: Instant::now(),
         })

@@ -217,7 +217,7 @@ fn scan(layout: &mut Layout, header: &[u8], data: Range<usize>, tables: &Tables)
         let Some(component) = layout.components.iter_mut().find(|c| c.id == pair[0]) else {
             return false;
         };
-        // A sequential picture gives each component once (T.81 A.2.2, E.1.3 of its scans).
+        // A sequential picture gives each component in one scan (T.81; from memory).
         if !progressive && component.given != 0 {
             return false;
         }

@@ -25,29 +25,30 @@ fn luma([r, g, b]: [u32; 3]) -> u32 {
     (77 * r + 150 * g + 29 * b + 128) >> 8
 }
 
-/// Luma of squares of `factor` x `factor` pixels, row by row.
+/// Luma of squares of `factor` x `factor` pixels, row by row. Where a side of the
+/// picture is shorter, so is that of the squares.
 fn reduced<T: Copy + Into<u32> + Sync>(
     samples: &[T],
     shift: u32,
-    width: usize,
-    height: usize,
+    (width, height): (usize, usize),
     factor: usize,
-) -> Vec<u8> {
-    let (across, row) = (width / factor, 3 * width);
-    let all = (factor * factor) as u32;
-    let mut out = vec![0u8; across * (height / factor)];
+) -> GrayImage {
+    let [wide, high] = [width, height].map(|side| factor.clamp(1, side.max(1)));
+    let (across, down, row) = (width / wide, height / high, 3 * width);
+    let all = (wide * high) as u32;
+    let mut out = vec![0u8; across * down];
     out.par_chunks_mut(across.max(1)).enumerate().for_each_init(
         || vec![0u32; row],
         |sums, (j, to)| {
             // Rows first: that goes through memory in order, many samples at a time.
-            let rows = &samples[j * factor * row..(j + 1) * factor * row];
+            let rows = &samples[j * high * row..(j + 1) * high * row];
             sums.fill(0);
             for row in rows.chunks_exact(row) {
                 for (sum, &v) in sums.iter_mut().zip(row) {
                     *sum += v.into() >> shift;
                 }
             }
-            for (to, square) in to.iter_mut().zip(sums.chunks_exact(3 * factor)) {
+            for (to, square) in to.iter_mut().zip(sums.chunks_exact(3 * wide)) {
                 let mut rgb = [0; 3];
                 for pixel in square.chunks_exact(3) {
                     for (sum, v) in rgb.iter_mut().zip(pixel) {
@@ -58,7 +59,7 @@ fn reduced<T: Copy + Into<u32> + Sync>(
             }
         },
     );
-    out
+    GrayImage::from_raw(across as u32, down as u32, out).expect("one sample a pixel")
 }
 
 /// An upright picture, its samples still encoded; linear light is computed for the pixels that are asked for.
@@ -147,24 +148,25 @@ impl Picture {
     /// Linear light of one pixel in the file's own primaries, 0 to 1, before the matrix: the camera's own tone curve
     /// acted on each of these channels.
     pub fn native_linear(&self, x: u32, y: u32) -> [f64; 3] {
-        let c = self.codes(x, y);
-        [0, 1, 2].map(|i| self.curves[i][usize::from(c[i])])
+        self.light_of(self.codes(x, y))
     }
 
     /// [`native_linear`](Self::native_linear) and [`clipped`](Self::clipped) of one pixel in one look.
     #[inline(always)]
     pub fn light(&self, x: u32, y: u32) -> ([f64; 3], bool) {
-        let c = self.codes(x, y);
-        let limit = self.clipping();
-        (
-            [0, 1, 2].map(|i| self.curves[i][usize::from(c[i])]),
-            c.iter().any(|&c| c >= limit),
-        )
+        let codes = self.codes(x, y);
+        (self.light_of(codes), self.at_top(codes))
     }
 
-    /// Least code value that counts as clipped.
-    fn clipping(&self) -> u16 {
-        (u32::from(self.top()) * 254 / 255) as u16
+    #[inline(always)]
+    fn light_of(&self, codes: [u16; 3]) -> [f64; 3] {
+        [0, 1, 2].map(|i| self.curves[i][usize::from(codes[i])])
+    }
+
+    #[inline(always)]
+    fn at_top(&self, codes: [u16; 3]) -> bool {
+        let limit = (u32::from(self.top()) * 254 / 255) as u16;
+        codes.iter().any(|&c| c >= limit)
     }
 
     /// The matrix from [`native_linear`](Self::native_linear) to the working space, rows first:
@@ -182,8 +184,7 @@ impl Picture {
     /// Whether a channel of the pixel is at the top of its range (from 254/255 of it): its light was at least that, and
     /// is not known. One code below the top counts, because chroma filtering and JPEG blur the top by a code.
     pub fn clipped(&self, x: u32, y: u32) -> bool {
-        let limit = self.clipping();
-        self.codes(x, y).iter().any(|&c| c >= limit)
+        self.at_top(self.codes(x, y))
     }
 
     /// Whether a channel of the pixel is at the bottom of its range (up to 1/255 of it): its light was at most that, and
@@ -208,14 +209,11 @@ impl Picture {
     /// square are dropped (a picture smaller than one square becomes one pixel): pixel `(x, y)` covers
     /// `factor * x .. factor * (x + 1)` of the full picture.
     pub fn luma_reduced(&self, factor: u32) -> GrayImage {
-        let factor = factor.clamp(1, self.width.min(self.height).max(1)) as usize;
-        let (width, height) = (self.width as usize, self.height as usize);
-        let out = match &self.samples {
-            Samples::Eight(s) => reduced(s, 0, width, height, factor),
-            Samples::Sixteen(s) => reduced(s, 8, width, height, factor),
-        };
-        let (width, height) = ((width / factor) as u32, (height / factor) as u32);
-        GrayImage::from_raw(width, height, out).expect("one sample a pixel")
+        let size = (self.width as usize, self.height as usize);
+        match &self.samples {
+            Samples::Eight(s) => reduced(s, 0, size, factor as usize),
+            Samples::Sixteen(s) => reduced(s, 8, size, factor as usize),
+        }
     }
 
     /// The picture as 8-bit sRGB for showing; colours outside sRGB are clamped.

@@ -114,27 +114,18 @@ pub(super) fn listed() -> Feed {
                 return None;
             }
             let mut line = Vec::new();
-            let read = input
-                .by_ref()
-                .take(MAX_PATH)
-                .read_until(b'\n', &mut line)
-                .map_err(|e| format!("the list of photos cannot be read: {}", plain(&e)))
-                .and_then(|n| {
-                    if n as u64 == MAX_PATH {
-                        Err(format!(
-                            "a line of the list of photos has {MAX_PATH} bytes or more, which is no path"
-                        ))
-                    } else {
-                        Ok(n)
-                    }
-                });
-            match read {
+            let read = input.by_ref().take(MAX_PATH).read_until(b'\n', &mut line);
+            let wrong = match read {
                 Ok(0) => return None,
-                Ok(_) => {}
-                Err(what) => {
-                    ended = true;
-                    return Some(Err(Error::new(what, "give one path a line").about("-")));
-                }
+                Ok(n) if (n as u64) < MAX_PATH => None,
+                Ok(_) => Some(format!(
+                    "a line of the list of photos has {MAX_PATH} bytes or more, which is no path"
+                )),
+                Err(e) => Some(format!("the list of photos cannot be read: {}", plain(&e))),
+            };
+            if let Some(what) = wrong {
+                ended = true;
+                return Some(Err(Error::new(what, "give one path a line").about("-")));
             }
             let line = line.strip_suffix(b"\n").unwrap_or(&line);
             let line = line.strip_suffix(b"\r").unwrap_or(line);

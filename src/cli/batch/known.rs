@@ -31,7 +31,8 @@ pub(super) struct Identity<'a> {
     pub(super) sha256: Option<&'a str>,
     pub(super) error: Option<&'a str>,
     pub(super) chart_sha256: Option<&'a str>,
-    pub(super) regions: Option<[Area; 2]>,
+    /// White paper and liquid, as [`written`].
+    pub(super) regions: [String; 2],
 }
 
 impl<'a> Identity<'a> {
@@ -41,34 +42,31 @@ impl<'a> Identity<'a> {
             sha256: outcome.sha256.as_deref(),
             error: outcome.result.as_ref().err().map(|e| e.what.as_str()),
             chart_sha256: outcome.chart_sha256.as_deref(),
-            regions: outcome.regions,
+            regions: written(outcome.regions),
         }
     }
 
     fn digest(&self) -> [u8; 32] {
-        let regions = self
-            .regions
-            .map(|[white, vial]| [white.to_string(), vial.to_string()]);
-        let regions = regions.as_ref().map(|r| r.each_ref().map(String::as_str));
-        digest(self, regions.unwrap_or_default())
+        let content = match self.sha256 {
+            Some(hash) => [hash, ""],
+            None => [self.photo, self.error.unwrap_or_default()],
+        };
+        let chart = self.chart_sha256.unwrap_or_default();
+        let regions = self.regions.each_ref().map(String::as_str);
+        let mut hash = Sha256::new();
+        for part in content.into_iter().chain([chart]).chain(regions) {
+            hash.update((part.len() as u64).to_be_bytes());
+            hash.update(part);
+        }
+        hash.finalize().into()
     }
 }
 
-/// Regions as they are written; empty without.
-fn digest(result: &Identity, [white, vial]: [&str; 2]) -> [u8; 32] {
-    let content = match result.sha256 {
-        Some(hash) => [hash, ""],
-        None => [result.photo, result.error.unwrap_or_default()],
-    };
-    let mut hash = Sha256::new();
-    for part in content
-        .into_iter()
-        .chain([result.chart_sha256.unwrap_or_default(), white, vial])
-    {
-        hash.update((part.len() as u64).to_be_bytes());
-        hash.update(part);
-    }
-    hash.finalize().into()
+/// Regions as the results write them; empty without.
+pub(super) fn written(regions: Option<[Area; 2]>) -> [String; 2] {
+    regions
+        .map(|areas| areas.map(|a| a.to_string()))
+        .unwrap_or_default()
 }
 
 /// What CSV results hold, and up to which byte they are whole. `None` if they are something else.
@@ -136,9 +134,9 @@ pub(super) fn csv_lines(mut file: impl Read + Seek) -> io::Result<Option<(Known,
             sha256: some(sha256),
             error: some(error),
             chart_sha256: some(chart_sha256),
-            regions: None,
+            regions: [white.to_owned(), vial.to_owned()],
         };
-        known.0.insert(digest(&result, [white, vial]), verdict);
+        known.0.insert(result.digest(), verdict);
         whole = end;
     }
 }
@@ -183,7 +181,7 @@ pub(super) fn ndjson_lines(file: impl Read) -> io::Result<Option<(Known, u64)>> 
             sha256: read.sha256.as_deref(),
             error: read.error.as_deref(),
             chart_sha256: read.chart_sha256.as_deref(),
-            regions: read.white.zip(read.vial).map(|(w, v)| [w, v]),
+            regions: written(read.white.zip(read.vial).map(|(w, v)| [w, v])),
         };
         known.0.insert(result.digest(), read.verdict);
         whole += line.len() as u64;

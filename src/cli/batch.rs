@@ -38,15 +38,15 @@ Examples:
   find . -name '*.jpg' | tintwell batch - --chart nitrate.json --out - >> week.ndjson
   tintwell batch week --charts charts.json
 
-Results in a file are gone on with: photos whose content is in it already, read with the same chart and regions, are passed
+Results in a file are gone on with: photos whose content is in it already, read with the same chart and regions, are passed \
 over, so that a batch that was stopped is finished by the same command. Delete the file to read all anew.
 
-A rule file gives each photo its chart by its file name; the first rule that fits counts, chart names are relative to the
+A rule file gives each photo its chart by its file name; the first rule that fits counts, chart names are relative to the \
 rule file, and --chart is for photos that no rule fits:
   [{\"match\": \"no3-*\", \"chart\": \"nitrate.json\"}, {\"match\": \"nh4-*\", \"chart\": \"ammonia.json\"}]
 
-Columns of the CSV (unknown is an empty cell): photo, taken_at, test, unit, answer (value, below, above, off-chart),
-value, low, high, level, confidence, verdict, flags (codes), first_flag (in words), lab_l, lab_a, lab_b, delta_e_chart,
+Columns of the CSV (unknown is an empty cell): photo, taken_at, test, unit, answer (value, below, above, off-chart), \
+value, low, high, level, confidence, verdict, flags (codes), first_flag (in words), lab_l, lab_a, lab_b, delta_e_chart, \
 delta_e_step, nearest_step, error, sha256 (of the photo), chart_sha256, white and vial (regions marked by hand)";
 
 /// Read a folder of photos, or a list of them

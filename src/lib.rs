@@ -24,6 +24,7 @@ pub mod error;
 pub mod estimate;
 pub mod flag;
 pub mod light;
+pub mod logbook;
 pub mod look;
 pub mod photo;
 pub mod place;

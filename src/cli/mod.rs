@@ -8,6 +8,7 @@ mod calibrate;
 mod card;
 mod chart;
 mod files;
+mod log;
 mod one;
 mod place;
 mod read;
@@ -111,6 +112,7 @@ enum Command {
     Chart(chart::Args),
     Read(read::Args),
     Batch(batch::Args),
+    Log(log::Args),
 }
 
 impl Command {
@@ -122,6 +124,7 @@ impl Command {
             Command::Chart(_) => "chart",
             Command::Read(_) => "read",
             Command::Batch(_) => "batch",
+            Command::Log(_) => "log",
         }
     }
 }
@@ -136,6 +139,7 @@ pub fn main() -> ExitCode {
         Command::Chart(args) => chart::run(&args),
         Command::Read(args) => read::run(&args),
         Command::Batch(args) => batch::run(&args),
+        Command::Log(args) => log::run(&args),
     };
     let exit = match done {
         Ok(exit) => exit,

@@ -57,6 +57,11 @@ pub fn six(v: f64) -> f64 {
     format!("{v:.5e}").parse().unwrap_or(v)
 }
 
+/// A number as a person wrote it, or with six digits if it was computed.
+pub fn plain(v: f64) -> String {
+    six(v).to_string()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

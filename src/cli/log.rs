@@ -1,0 +1,395 @@
+//! `tintwell log`: the logbook of waters, readings, events, limits and equipment.
+
+mod add;
+mod show;
+
+use std::path::{Path, PathBuf};
+
+use jiff::ZonedDateTime;
+use jiff::tz::TimeZone;
+
+use super::files::{self, Output, extension, shown};
+use super::{Done, Exit, Stop, say};
+use crate::error::Error;
+use crate::logbook::exchange::{Imported, Whole};
+use crate::logbook::{
+    Access, Added, Entry, Event, Field, Kind, Limit, Logbook, Moment, Reading, equipment,
+};
+
+const EXAMPLES: &str = "\
+Examples:
+  tintwell log add water \"tidepool\" --volume 900L --medium salt --lives \"anemones, hermit crabs\" --invertebrates
+  tintwell read --chart nitrate.json --log tidepool monday.jpg
+  tintwell log add reading tidepool nitrate 20 mg/L --plus-minus 8 --by-eye --at 2026-02-01
+  tintwell log event tidepool water-change --percent 25
+  tintwell log limits tidepool nitrate mg/L --high 30
+  tintwell log show tidepool
+  tintwell log export copy.json";
+
+/// Keep the logbook: waters, readings, events, limits, equipment
+#[derive(clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// Where the logbook is.
+#[derive(clap::Args, Clone)]
+pub(super) struct LogbookArgs {
+    /// The logbook's file; else `tintwell/logbook.sqlite` in the folder where this system keeps data of programs
+    #[arg(long, value_name = "FILE")]
+    logbook: Option<PathBuf>,
+}
+
+impl LogbookArgs {
+    /// Opens the logbook; makes its folder when it is the usual one.
+    pub(super) fn open(&self, access: Access) -> Result<Logbook, Stop> {
+        let path = match &self.logbook {
+            Some(path) => path.clone(),
+            None => {
+                let path = usual_place()?;
+                if let (Access::Write, Some(folder)) = (access, path.parent()) {
+                    std::fs::create_dir_all(folder).map_err(|e| {
+                        Error::new(
+                            format!("the folder cannot be made: {}", files::plain(&e)),
+                            "say where the logbook is with --logbook",
+                        )
+                        .about(shown(folder))
+                    })?;
+                }
+                path
+            }
+        };
+        Ok(Logbook::open(&path, &shown(&path), access)?)
+    }
+}
+
+fn usual_place() -> Result<PathBuf, Stop> {
+    use etcetera::BaseStrategy;
+    let places = etcetera::choose_base_strategy().map_err(|_| {
+        Error::new(
+            "this system does not say where programs keep their data",
+            "say where the logbook is with --logbook",
+        )
+    })?;
+    Ok(places.data_dir().join("tintwell").join("logbook.sqlite"))
+}
+
+#[derive(clap::Subcommand)]
+enum Command {
+    Add(add::Args),
+    Show(show::Args),
+    /// Change an entry; what was there is kept
+    Edit(EditArgs),
+    /// Leave an entry out from now on; it stays in the file
+    Remove(RemoveArgs),
+    /// Log what happened to a water
+    Event(EventArgs),
+    /// Set the bounds within which a test is to stay; without any they are taken away
+    Limits(LimitsArgs),
+    /// Write the logbook to a file: .json holds all of it, .csv readings and events in one table
+    #[command(
+        after_help = "Columns of the CSV (unknown is an empty cell): kind (reading, or the kind of event), water, at (time with \
+                      offset), test, unit, answer (value, below, above), value, low, high, source (photo, eye, other), verdict, \
+                      photo, sha256, chart_sha256, dilution_factor, percent, amount, substance, medicine, equipment, note."
+    )]
+    Export(ExportArgs),
+    /// Add what a file holds that `log export` wrote, as far as it is not there yet
+    Import(ImportArgs),
+}
+
+#[derive(clap::Args)]
+struct EditArgs {
+    /// The entry, as `log show` names it, such as r12
+    entry: Entry,
+    /// Its note; of a water what lives there
+    #[arg(long)]
+    note: Option<String>,
+    /// When it was
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// The water that it belongs to
+    #[arg(long)]
+    water: Option<String>,
+    /// Its name
+    #[arg(long)]
+    name: Option<String>,
+    /// The volume of a water
+    #[arg(long, value_name = "VOLUME", value_parser = add::volume)]
+    volume: Option<f64>,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct RemoveArgs {
+    /// Entries, as `log show` names them, such as r12 or e3
+    #[arg(required = true)]
+    entries: Vec<Entry>,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct EventArgs {
+    /// Name of the water
+    water: String,
+    /// What happened
+    #[arg(value_enum)]
+    kind: Kind,
+    /// When; now, if not told
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Share of the water that was changed
+    #[arg(long, value_name = "PERCENT")]
+    percent: Option<f64>,
+    /// How much was dosed, added or taken out
+    #[arg(long, requires = "unit")]
+    amount: Option<f64>,
+    /// Unit of the amount
+    #[arg(long)]
+    unit: Option<String>,
+    /// What was dosed, added or taken out
+    #[arg(long)]
+    substance: Option<String>,
+    /// It was a medicine, which may stay in equipment; copper counts as one by itself
+    #[arg(long)]
+    medicine: bool,
+    /// Which equipment
+    #[arg(long)]
+    equipment: Option<String>,
+    /// Anything else
+    #[arg(long, default_value = "")]
+    note: String,
+    /// Log it in spite of a warning
+    #[arg(long)]
+    anyway: bool,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct LimitsArgs {
+    /// Name of the water
+    water: String,
+    /// Name of the test
+    test: String,
+    /// Unit of the bounds
+    unit: String,
+    /// It is not to fall under this
+    #[arg(long)]
+    low: Option<f64>,
+    /// It is not to rise over this
+    #[arg(long)]
+    high: Option<f64>,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct ExportArgs {
+    /// File to write (.json or .csv)
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct ImportArgs {
+    /// File to read (.json or .csv)
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+pub(super) fn run(args: &Args) -> Done {
+    match &args.command {
+        Command::Add(args) => add::run(args),
+        Command::Show(args) => show::run(args),
+        Command::Edit(args) => edit(args),
+        Command::Remove(args) => remove(args),
+        Command::Event(args) => event(args),
+        Command::Limits(args) => limits(args),
+        Command::Export(args) => export(args),
+        Command::Import(args) => import(args),
+    }
+}
+
+/// Now, in this system's time zone.
+pub(super) fn now() -> Moment {
+    Moment::from(&ZonedDateTime::now())
+}
+
+/// A time that was told, or now.
+pub(super) fn when(told: Option<&str>) -> Result<Moment, Stop> {
+    told.map_or_else(
+        || Ok(now()),
+        |text| Moment::parse(text, &TimeZone::system()).map_err(Stop::Usage),
+    )
+}
+
+/// Tells what became of a reading.
+pub(super) fn added(added: Added, reading: &Reading) {
+    match added {
+        Added::New(entry) => say(&format!(
+            "reading {entry} logged for {}, {}",
+            reading.water,
+            reading.at.short()
+        )),
+        Added::Known(entry) => say(&format!(
+            "this photo is in the log of {} already: reading {entry}",
+            reading.water
+        )),
+    }
+}
+
+fn edit(args: &EditArgs) -> Done {
+    let mut fields = Vec::new();
+    fields.extend(args.note.clone().map(Field::Note));
+    if let Some(at) = &args.at {
+        fields.push(Field::At(when(Some(at))?));
+    }
+    fields.extend(args.water.clone().map(Field::Water));
+    fields.extend(args.name.clone().map(Field::Name));
+    fields.extend(args.volume.map(Field::Volume));
+    if fields.is_empty() {
+        return Err(Stop::Usage(
+            "say what to change: --note, --at, --water, --name or --volume".into(),
+        ));
+    }
+    args.logbook
+        .open(Access::Read)?
+        .edit(args.entry, &fields, &now())?;
+    say(&format!("{} {} changed", args.entry.what(), args.entry));
+    Ok(Exit::Trusted)
+}
+
+fn remove(args: &RemoveArgs) -> Done {
+    let mut logbook = args.logbook.open(Access::Read)?;
+    for entry in &args.entries {
+        logbook.remove(*entry, &now())?;
+        say(&format!("{} {entry} left out", entry.what()));
+    }
+    Ok(Exit::Trusted)
+}
+
+fn event(args: &EventArgs) -> Done {
+    let lacks = match args.kind {
+        Kind::WaterChange if args.percent.is_none() => Some("--percent"),
+        Kind::Dose if args.substance.is_none() => Some("--substance"),
+        Kind::EquipmentIn | Kind::EquipmentOut if args.equipment.is_none() => Some("--equipment"),
+        Kind::Other if args.note.is_empty() => Some("--note"),
+        _ => None,
+    };
+    if let Some(option) = lacks {
+        return Err(Stop::Usage(format!("{} needs {option}", args.kind.word())));
+    }
+    let copper = args.substance.as_deref().is_some_and(equipment::is_copper);
+    let event = Event {
+        water: args.water.clone(),
+        kind: args.kind,
+        at: when(args.at.as_deref())?,
+        percent: args.percent,
+        amount: args.amount,
+        unit: args.unit.clone(),
+        substance: args.substance.clone(),
+        medicine: args.medicine || (copper && args.kind == Kind::Dose),
+        equipment: args.equipment.clone(),
+        note: args.note.clone(),
+    };
+    let mut logbook = args.logbook.open(Access::Read)?;
+    if let Some(warning) = equipment::warning(&logbook, &event)? {
+        if !args.anyway {
+            return Err(Error::new(
+                warning,
+                "do not put it in; ask a vet or the maker if you must. If it is in already, log it with --anyway",
+            )
+            .about(args.water.clone())
+            .into());
+        }
+        say(&format!("warning: {warning}"));
+    }
+    let entry = logbook.add_event(&event)?;
+    say(&format!("event {entry} logged, {}", event.at.short()));
+    Ok(Exit::Trusted)
+}
+
+fn limits(args: &LimitsArgs) -> Done {
+    args.logbook.open(Access::Read)?.set_limit(&Limit {
+        water: args.water.clone(),
+        test: args.test.clone(),
+        unit: args.unit.clone(),
+        low: args.low,
+        high: args.high,
+    })?;
+    let bounds = match (args.low, args.high) {
+        (None, None) => "has no bounds any more".to_owned(),
+        (Some(low), None) => format!("is not to fall under {low} {}", args.unit),
+        (None, Some(high)) => format!("is not to rise over {high} {}", args.unit),
+        (Some(low), Some(high)) => format!("is to stay between {low} and {high} {}", args.unit),
+    };
+    say(&format!("{} in {} {bounds}", args.test, args.water));
+    Ok(Exit::Trusted)
+}
+
+#[derive(Clone, Copy)]
+enum Form {
+    Json,
+    Csv,
+}
+
+fn form(path: &Path) -> Result<Form, Stop> {
+    match extension(path).as_str() {
+        "json" => Ok(Form::Json),
+        "csv" => Ok(Form::Csv),
+        _ => Err(Stop::Usage(
+            "a logbook is exported to and imported from .json or .csv".into(),
+        )),
+    }
+}
+
+fn export(args: &ExportArgs) -> Done {
+    let form = form(&args.file)?;
+    let logbook = args.logbook.open(Access::Read)?;
+    let output = Output::new(&args.file)?;
+    let whole = Whole::of(&logbook)?;
+    let text = match form {
+        Form::Json => whole.json(),
+        Form::Csv => whole.csv()?,
+    };
+    output.write(text.as_bytes())?;
+    say(&format!("logbook written: {}", output.shown()));
+    Ok(Exit::Trusted)
+}
+
+/// Largest file that is imported, bytes: a million readings with their records make a gigabyte or two.
+const MAX_IMPORT: u64 = 4_000_000_000;
+
+fn import(args: &ImportArgs) -> Done {
+    let form = form(&args.file)?;
+    let about = |e: Error| e.about(shown(&args.file));
+    let text = String::from_utf8(files::bytes(&args.file, MAX_IMPORT)?)
+        .map_err(|_| Error::new("the file is not text (UTF-8)", "give another file"))
+        .map_err(about)?;
+    let whole = match form {
+        Form::Json => Whole::from_json(&text),
+        Form::Csv => Whole::from_csv(&text),
+    }
+    .map_err(about)?;
+    let mut logbook = args.logbook.open(Access::Write)?;
+    let Imported {
+        waters,
+        equipment,
+        readings,
+        events,
+        limits,
+    } = whole.import(&mut logbook)?;
+    say(&format!(
+        "imported: {waters} waters, {equipment} pieces of equipment, {readings} readings, {events} events, {limits} limits; \
+         what was there already was passed over"
+    ));
+    Ok(Exit::Trusted)
+}

@@ -1,0 +1,212 @@
+//! `tintwell log add`: waters, equipment, and readings that were not made by this program.
+
+use super::{LogbookArgs, when};
+use crate::chart::Medium;
+use crate::cli::{Done, Exit, Stop, say};
+use crate::flag::Verdict;
+use crate::logbook::{Access, Amount, Equipment, Reading, Source, Water};
+
+/// Add a water, equipment, or a reading made in another way
+#[derive(clap::Args)]
+pub(super) struct Args {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(clap::Subcommand)]
+enum What {
+    /// A body of water
+    Water(WaterArgs),
+    /// A net, a pump, a filter: what goes from water to water
+    Equipment(EquipmentArgs),
+    /// A reading by eye, by another instrument, or from a laboratory
+    Reading(ReadingArgs),
+}
+
+#[derive(clap::Args)]
+struct WaterArgs {
+    /// Its name
+    name: String,
+    /// How much water it is, in L, m3, US gal or UK gal, such as 400L
+    #[arg(long, value_name = "VOLUME", value_parser = volume)]
+    volume: Option<f64>,
+    /// Salt or fresh water
+    #[arg(long, value_parser = ["fresh", "salt"])]
+    medium: Option<String>,
+    /// What lives there
+    #[arg(long, default_value = "")]
+    lives: String,
+    /// Invertebrates live there, which copper kills
+    #[arg(long)]
+    invertebrates: bool,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct EquipmentArgs {
+    /// Its name
+    name: String,
+    /// Anything else
+    #[arg(long, default_value = "")]
+    note: String,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+#[command(group(clap::ArgGroup::new("certainty").required(true).args(["plus_minus", "below", "above"])))]
+struct ReadingArgs {
+    /// Name of the water
+    water: String,
+    /// Name of the test
+    test: String,
+    /// What was read; with --below or --above the bound
+    value: f64,
+    /// Unit of the value
+    unit: String,
+    /// How far off it may be: half of a 95 % interval. By eye at least half the distance of the neighbouring chart steps
+    #[arg(long, value_name = "HALF")]
+    plus_minus: Option<f64>,
+    /// It was under the value, not at it
+    #[arg(long)]
+    below: bool,
+    /// It was over the value, not at it
+    #[arg(long)]
+    above: bool,
+    /// It was held against a printed chart
+    #[arg(long)]
+    by_eye: bool,
+    /// There is a reason not to trust it; say which in --note
+    #[arg(long)]
+    doubtful: bool,
+    /// When; now, if not told
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// Anything else
+    #[arg(long, default_value = "")]
+    note: String,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+pub(super) fn run(args: &Args) -> Done {
+    match &args.what {
+        What::Water(args) => water(args),
+        What::Equipment(args) => equipment(args),
+        What::Reading(args) => reading(args),
+    }
+}
+
+/// Litres of a volume with its unit.
+pub(super) fn volume(text: &str) -> Result<f64, String> {
+    let text = text.trim();
+    let split = text
+        .find(|c: char| c.is_alphabetic())
+        .ok_or("a volume has a unit: L, m3, US gal or UK gal, such as 400L")?;
+    let (number, unit) = text.split_at(split);
+    let number: f64 = number
+        .trim()
+        .parse()
+        .map_err(|_| format!("\"{}\" is no number", number.trim()))?;
+    // The gallons are exact by definition: 231 cubic inches, and 4.54609 L (NIST SP 811, appendix B).
+    let litres = match unit.to_lowercase().replace(' ', "").as_str() {
+        "l" => 1.0,
+        "ml" => 1e-3,
+        "m3" => 1e3,
+        "usgal" => 3.785_411_784,
+        "ukgal" => 4.546_09,
+        _ => {
+            return Err(format!(
+                "\"{unit}\" is not known: give L, m3, US gal or UK gal"
+            ));
+        }
+    };
+    Some(number * litres)
+        .filter(|v| v.is_finite() && *v > 0.0)
+        .ok_or_else(|| "a volume is more than nothing".to_owned())
+}
+
+fn water(args: &WaterArgs) -> Done {
+    let entry = args.logbook.open(Access::Write)?.add_water(&Water {
+        name: args.name.clone(),
+        volume_l: args.volume,
+        medium: args.medium.as_deref().map(|m| match m {
+            "salt" => Medium::Salt,
+            _ => Medium::Fresh,
+        }),
+        lives: args.lives.clone(),
+        invertebrates: args.invertebrates,
+    })?;
+    say(&format!("water {entry} added: {}", args.name));
+    Ok(Exit::Trusted)
+}
+
+fn equipment(args: &EquipmentArgs) -> Done {
+    let entry = args
+        .logbook
+        .open(Access::Write)?
+        .add_equipment(&Equipment {
+            name: args.name.clone(),
+            note: args.note.clone(),
+        })?;
+    say(&format!("equipment {entry} added: {}", args.name));
+    Ok(Exit::Trusted)
+}
+
+fn reading(args: &ReadingArgs) -> Done {
+    let v = args.value;
+    let answer = match args.plus_minus {
+        _ if args.below => Amount::Below { high: v },
+        _ if args.above => Amount::Above { low: v },
+        Some(half) if half > 0.0 => Amount::Value {
+            value: v,
+            low: (v - half).max(v.min(0.0)),
+            high: v + half,
+        },
+        _ => return Err(Stop::Usage("--plus-minus is more than nothing".into())),
+    };
+    let reading = Reading {
+        water: args.water.clone(),
+        test: args.test.clone(),
+        unit: args.unit.clone(),
+        at: when(args.at.as_deref())?,
+        answer,
+        source: if args.by_eye {
+            Source::Eye
+        } else {
+            Source::Other
+        },
+        verdict: if args.doubtful {
+            Verdict::Doubtful
+        } else {
+            Verdict::Trusted
+        },
+        photo: None,
+        sha256: None,
+        chart_sha256: None,
+        dilution_factor: None,
+        note: args.note.clone(),
+        record: None,
+    };
+    super::added(
+        args.logbook.open(Access::Read)?.add_reading(&reading)?,
+        &reading,
+    );
+    Ok(Exit::Trusted)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::volume;
+
+    #[test]
+    fn volumes_have_units() {
+        assert_eq!(volume("400L"), Ok(400.0));
+        assert_eq!(volume("1.5 m3"), Ok(1500.0));
+        assert!((volume("10 US gal").unwrap() - 37.854).abs() < 1e-3);
+        for wrong in ["400", "L", "-3L", "4 gal", "nanL", "1e400L"] {
+            assert!(volume(wrong).is_err(), "{wrong}");
+        }
+    }
+}

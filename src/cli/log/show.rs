@@ -1,0 +1,203 @@
+//! `tintwell log show`: what is in the logbook.
+
+use super::LogbookArgs;
+use crate::cli::{Done, Exit, put};
+use crate::logbook::equipment::met;
+use crate::logbook::{Access, Event, Limit, Logbook, Reading, Source};
+use crate::report::number::plain;
+use crate::report::text::clean;
+use crate::report::words;
+
+/// Show the waters, or all that is known of one
+#[derive(clap::Args)]
+pub(super) struct Args {
+    /// Name of the water; without it all waters are listed
+    water: Option<String>,
+    /// Readings of this test only
+    #[arg(long)]
+    test: Option<String>,
+    /// One JSON object an entry, one line each
+    #[arg(long)]
+    json: bool,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+pub(super) fn run(args: &Args) -> Done {
+    let logbook = args.logbook.open(Access::Read)?;
+    let text = match &args.water {
+        None if args.json => waters_json(&logbook)?,
+        None => waters(&logbook)?,
+        Some(water) if args.json => water_json(&logbook, water, args.test.as_deref())?,
+        Some(water) => one(&logbook, water, args.test.as_deref())?,
+    };
+    put(&text)?;
+    Ok(Exit::Trusted)
+}
+
+fn waters_json(logbook: &Logbook) -> crate::error::Result<String> {
+    let mut text = String::new();
+    for (entry, water) in logbook.waters()? {
+        text += &line(entry.to_string(), &water);
+    }
+    for (entry, thing) in logbook.equipment()? {
+        text += &line(entry.to_string(), &thing);
+    }
+    Ok(text)
+}
+
+fn water_json(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::Result<String> {
+    let mut text = String::new();
+    for (entry, reading) in logbook.readings(water, test)? {
+        text += &line(entry.to_string(), &reading);
+    }
+    if test.is_none() {
+        for (entry, event) in logbook.events(water)? {
+            text += &line(entry.to_string(), &event);
+        }
+    }
+    Ok(text)
+}
+
+/// An entry as one line of JSON, its name first.
+fn line(entry: String, value: &impl serde::Serialize) -> String {
+    let mut object = serde_json::json!({ "entry": entry });
+    if let (Some(object), Ok(serde_json::Value::Object(fields))) =
+        (object.as_object_mut(), serde_json::to_value(value))
+    {
+        object.extend(fields);
+    }
+    format!("{object}\n")
+}
+
+fn waters(logbook: &Logbook) -> crate::error::Result<String> {
+    let mut text = String::new();
+    for (entry, water) in logbook.waters()? {
+        let mut facts = Vec::new();
+        facts.extend(water.volume_l.map(|v| format!("{} L", plain(v))));
+        facts.extend(water.medium.map(|m| match m {
+            crate::chart::Medium::Fresh => "fresh".to_owned(),
+            crate::chart::Medium::Salt => "salt".to_owned(),
+        }));
+        if !water.lives.is_empty() {
+            facts.push(clean(&water.lives));
+        }
+        if water.invertebrates {
+            facts.push("invertebrates live there".into());
+        }
+        text += &format!("{entry:<5} {}  {}\n", clean(&water.name), facts.join(", "));
+        for (name, last) in lasts(logbook, &water.name)? {
+            text += &format!("      {name}: {}, {}\n", said(&last), last.at.short());
+        }
+    }
+    for (entry, thing) in logbook.equipment()? {
+        text += &format!(
+            "{entry:<5} {}  {}\n",
+            clean(&thing.name),
+            clean(&thing.note)
+        );
+        for m in met(logbook, &thing.name)? {
+            text += &format!(
+                "      was in {} with {}, {}\n",
+                clean(&m.water),
+                clean(&m.substance),
+                m.at.short()
+            );
+        }
+    }
+    if text.is_empty() {
+        text = "the logbook is empty: begin with `tintwell log add water NAME`\n".into();
+    }
+    Ok(text)
+}
+
+/// The last reading of each test.
+fn lasts(logbook: &Logbook, water: &str) -> crate::error::Result<Vec<(String, Reading)>> {
+    let mut lasts = std::collections::BTreeMap::new();
+    for (_, reading) in logbook.readings(water, None)? {
+        lasts.insert(clean(&reading.test), reading);
+    }
+    Ok(lasts.into_iter().collect())
+}
+
+fn said(reading: &Reading) -> String {
+    let words = words(&reading.answer.answer(), &clean(&reading.unit));
+    match words.interval {
+        Some(interval) => format!("{} ({interval})", words.value),
+        None => words.value,
+    }
+}
+
+fn one(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::Result<String> {
+    let mut rows: Vec<(i64, String)> = Vec::new();
+    for (entry, r) in logbook.readings(water, test)? {
+        let source = match r.source {
+            Source::Photo => r.photo.as_deref().unwrap_or("photo"),
+            Source::Eye => "by eye",
+            Source::Other => "other",
+        };
+        let mut row = format!(
+            "{:<16}  {entry:<6} {}: {}  {}  {}",
+            r.at.short(),
+            clean(&r.test),
+            said(&r),
+            r.verdict.word(),
+            clean(source)
+        );
+        if !r.note.is_empty() {
+            row += &format!("  ({})", clean(&r.note));
+        }
+        rows.push((r.at.seconds(), row));
+    }
+    if test.is_none() {
+        for (entry, e) in logbook.events(water)? {
+            let row = format!("{:<16}  {entry:<6} {}", e.at.short(), happened(&e));
+            rows.push((e.at.seconds(), row));
+        }
+    }
+    rows.sort_by_key(|r| r.0);
+    let mut text: String = rows.into_iter().map(|(_, row)| row + "\n").collect();
+    for limit in logbook.limits(water)? {
+        if test.is_none_or(|t| t == limit.test) {
+            text += &format!("limits            {}\n", bounds(&limit));
+        }
+    }
+    if text.is_empty() {
+        text = "nothing is logged yet\n".into();
+    }
+    Ok(text)
+}
+
+/// An event in words.
+pub(in crate::cli) fn happened(e: &Event) -> String {
+    let mut text = e.kind.word().replace('-', " ");
+    if let Some(percent) = e.percent {
+        text += &format!(" of {} %", plain(percent));
+    }
+    if let Some(thing) = e.equipment.as_ref().or(e.substance.as_ref()) {
+        text += &format!(": {}", clean(thing));
+    }
+    if let Some(amount) = e.amount {
+        let unit = e.unit.as_deref().map(clean).unwrap_or_default();
+        text += &format!(", {} {unit}", plain(amount));
+    }
+    if e.medicine {
+        text += " (medicine)";
+    }
+    if !e.note.is_empty() {
+        text += &format!("  ({})", clean(&e.note));
+    }
+    text
+}
+
+fn bounds(limit: &Limit) -> String {
+    let (test, unit) = (clean(&limit.test), clean(&limit.unit));
+    match (limit.low, limit.high) {
+        (Some(low), Some(high)) => {
+            format!("{test} between {} and {} {unit}", plain(low), plain(high))
+        }
+        (Some(low), None) => format!("{test} not under {} {unit}", plain(low)),
+        (None, Some(high)) => format!("{test} not over {} {unit}", plain(high)),
+        (None, None) => test,
+    }
+}

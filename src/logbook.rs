@@ -1,0 +1,309 @@
+//! The logbook: waters, readings, events, limits and equipment in one SQLite file.
+//!
+//! One process writes at a time, any number read. What [`Logbook`] has acknowledged survives a crash or power loss: every
+//! change is one transaction, and SQLite waits for the disk before it returns (write-ahead log with `synchronous = FULL`).
+//! Nothing is ever overwritten: what is removed stays in the file and is only left out, and every edit leaves what was there
+//! before in the table of changes.
+//!
+//! Never looks at a clock: who adds an entry says when. Times are UTC seconds for sorting beside the text as given, with its
+//! offset.
+
+pub mod equipment;
+pub mod exchange;
+mod schema;
+mod store;
+
+use std::fmt;
+use std::str::FromStr;
+
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ZonedDateTime};
+use serde::{Deserialize, Serialize};
+
+use crate::chart::Medium;
+use crate::flag::Verdict;
+use crate::reading::Answer;
+
+pub use store::{Access, Added, Entry, Field, Logbook};
+
+/// An instant, with the offset that it was told in.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Moment {
+    seconds: i64,
+    text: String,
+}
+
+impl Moment {
+    /// Seconds since 1970-01-01T00:00:00Z.
+    pub fn seconds(&self) -> i64 {
+        self.seconds
+    }
+
+    /// Days since 1970-01-01T00:00:00Z.
+    pub fn days(&self) -> f64 {
+        self.seconds as f64 / 86_400.0
+    }
+
+    /// Date and time of day where it was told, `2026-03-01 09:05`.
+    pub fn short(&self) -> String {
+        self.text.get(..16).unwrap_or(&self.text).replace('T', " ")
+    }
+
+    /// A time with an offset as it is, or a local time in `zone`. Seconds and the time of day (noon) may be left away.
+    ///
+    /// # Errors
+    /// One phrase that says what a time looks like.
+    pub fn parse(text: &str, zone: &TimeZone) -> Result<Moment, String> {
+        let text = text.trim();
+        if let Ok(moment) = Moment::from_str(text) {
+            return Ok(moment);
+        }
+        let local: Option<DateTime> = text.parse().ok().map(|local: DateTime| {
+            if text.len() > 10 {
+                local
+            } else {
+                local.date().at(12, 0, 0, 0)
+            }
+        });
+        local
+            .and_then(|local| local.to_zoned_datetime(zone.clone()).ok())
+            .map(|zoned| Moment::from(&zoned))
+            .ok_or_else(|| format!("\"{text}\" is no time such as 2026-03-01T09:05 or 2026-03-01"))
+    }
+}
+
+impl From<&ZonedDateTime> for Moment {
+    fn from(zoned: &ZonedDateTime) -> Moment {
+        Moment {
+            seconds: zoned.timestamp().as_second(),
+            text: zoned.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
+        }
+    }
+}
+
+/// RFC 3339.
+impl FromStr for Moment {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Moment, String> {
+        let stamp: Timestamp = text
+            .parse()
+            .map_err(|_| format!("\"{text}\" is no time with an offset"))?;
+        Ok(Moment {
+            seconds: stamp.as_second(),
+            text: text.to_owned(),
+        })
+    }
+}
+
+impl TryFrom<String> for Moment {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Moment, String> {
+        text.parse()
+    }
+}
+
+impl From<Moment> for String {
+    fn from(moment: Moment) -> String {
+        moment.text
+    }
+}
+
+impl fmt::Display for Moment {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+/// A body of water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Water {
+    /// Its name, unique among those not removed.
+    pub name: String,
+    /// Litres.
+    pub volume_l: Option<f64>,
+    pub medium: Option<Medium>,
+    /// What lives there, in the keeper's words.
+    pub lives: String,
+    /// Whether invertebrates live there, which copper kills.
+    pub invertebrates: bool,
+}
+
+/// Where a reading comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Source {
+    /// Read by this program.
+    Photo,
+    /// Held against a printed chart.
+    Eye,
+    /// Measured in another way.
+    Other,
+}
+
+/// A reading of one test of one water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Reading {
+    pub water: String,
+    pub test: String,
+    pub unit: String,
+    pub at: Moment,
+    /// 95 % interval where there is a value.
+    #[serde(flatten)]
+    pub answer: Amount,
+    pub source: Source,
+    pub verdict: Verdict,
+    pub photo: Option<String>,
+    /// SHA-256 of the photo's file.
+    pub sha256: Option<String>,
+    pub chart_sha256: Option<String>,
+    pub dilution_factor: Option<f64>,
+    pub note: String,
+    /// The whole record that the program gave, as JSON.
+    pub record: Option<serde_json::Value>,
+}
+
+/// What a reading says.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "answer", rename_all = "lowercase")]
+pub enum Amount {
+    /// A value with its 95 % interval.
+    Value { value: f64, low: f64, high: f64 },
+    /// Under this.
+    Below { high: f64 },
+    /// Over this.
+    Above { low: f64 },
+}
+
+impl Amount {
+    /// What can be logged of an answer: nothing of a colour that is not on the chart.
+    pub fn of(answer: &Answer) -> Option<Amount> {
+        match *answer {
+            Answer::Value { value, low, high } => Some(Amount::Value { value, low, high }),
+            Answer::Below { high } | Answer::Under { high } => Some(Amount::Below { high }),
+            Answer::Above { low } => Some(Amount::Above { low }),
+            Answer::OffChart => None,
+        }
+    }
+
+    /// The same as an answer, for showing.
+    pub fn answer(self) -> Answer {
+        match self {
+            Amount::Value { value, low, high } => Answer::Value { value, low, high },
+            Amount::Below { high } => Answer::Under { high },
+            Amount::Above { low } => Answer::Above { low },
+        }
+    }
+}
+
+/// What happened to a water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// Part of the water was replaced (--percent)
+    WaterChange,
+    /// Something was put into the water (--substance, --amount)
+    Dose,
+    /// Filter material was added
+    MediaIn,
+    /// Filter material was taken out
+    MediaOut,
+    /// Animals or plants were added
+    LivestockIn,
+    /// Animals or plants were taken out or died
+    LivestockOut,
+    /// Feeding was changed, or fed much
+    Feeding,
+    /// Equipment was put into the water (--equipment)
+    EquipmentIn,
+    /// Equipment was taken out (--equipment)
+    EquipmentOut,
+    /// Anything else (--note)
+    Other,
+}
+
+impl Kind {
+    /// The word for it, as on the command line.
+    pub fn word(self) -> String {
+        word(&self)
+    }
+}
+
+/// The word that a plain value is written as.
+fn word(value: &impl Serialize) -> String {
+    match serde_json::to_value(value) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
+}
+
+/// The plain value of a word.
+fn of_word<T: for<'de> Deserialize<'de>>(word: &str) -> Option<T> {
+    serde_json::from_value(serde_json::Value::String(word.to_owned())).ok()
+}
+
+/// An event.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Event {
+    pub water: String,
+    pub kind: Kind,
+    pub at: Moment,
+    /// Share of the water that was changed, per cent.
+    pub percent: Option<f64>,
+    pub amount: Option<f64>,
+    /// Unit of `amount`.
+    pub unit: Option<String>,
+    /// What was dosed, added or taken out.
+    pub substance: Option<String>,
+    /// Copper or another medicine, which stays in porous things.
+    pub medicine: bool,
+    /// Name of the equipment.
+    pub equipment: Option<String>,
+    pub note: String,
+}
+
+/// Bounds within which a water is to stay.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Limit {
+    pub water: String,
+    pub test: String,
+    pub unit: String,
+    pub low: Option<f64>,
+    pub high: Option<f64>,
+}
+
+/// A net, a pump, a filter: what goes from water to water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Equipment {
+    /// Its name, unique among those not removed.
+    pub name: String,
+    pub note: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_keep_the_offset_they_were_told_in() {
+        let zone = TimeZone::fixed(jiff::tz::offset(-8));
+        let at = |text: &str| Moment::parse(text, &zone).unwrap();
+        assert_eq!(
+            at("2026-03-01T09:05").to_string(),
+            "2026-03-01T09:05:00-08:00"
+        );
+        assert_eq!(at("2026-03-01").to_string(), "2026-03-01T12:00:00-08:00");
+        assert_eq!(
+            at("2026-03-01T09:05:00+02:00").to_string(),
+            "2026-03-01T09:05:00+02:00"
+        );
+        assert_eq!(
+            at("2026-03-01T09:05:00+02:00").seconds() + 10 * 3600,
+            at("2026-03-01T09:05").seconds()
+        );
+        assert!(Moment::parse("yesterday", &zone).is_err());
+    }
+}

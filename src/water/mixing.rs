@@ -1,0 +1,233 @@
+//! Water changes: what one leaves, what share a target needs, and how to spread it over days.
+//!
+//! Water out and water in are of the same volume, and the water is well mixed before the next change; the share is that
+//! of the water, not of the tank. Nothing is made or used up meanwhile: that is [`super::routine`]. Never says which
+//! concentration to aim at, nor how much change is good. Arithmetic: balance of mass.
+
+use serde::Serialize;
+
+use super::{Estimate, check};
+use crate::error::{Error, Result};
+
+/// Concentration after one change: `present` mixed with a `share` (above 0, at most 1) of water of `source`. All
+/// concentrations in the same unit.
+///
+/// # Errors
+/// A negative concentration, a share out of range, anything not a number.
+pub fn after_change(present: Estimate, source: Estimate, share: Estimate) -> Result<Estimate> {
+    after_changes(present, source, share, 1)
+}
+
+/// Concentration after `times` equal changes with the same source water: an error of source or share is the same in each.
+///
+/// # Errors
+/// As [`after_change`].
+pub fn after_changes(
+    present: Estimate,
+    source: Estimate,
+    share: Estimate,
+    times: u32,
+) -> Result<Estimate> {
+    let present = check::amount("present concentration", present)?;
+    let source = check::amount("source water", source)?;
+    let share = check::share("share", share)?;
+    if times == 0 {
+        return Ok(present);
+    }
+    let n = f64::from(times);
+    let kept = (1.0 - share.value).powf(n);
+    let by_share = n * (1.0 - share.value).powf(n - 1.0) * (source.value - present.value);
+    Estimate::from_contributions(
+        kept * present.value + (1.0 - kept) * source.value,
+        &[
+            kept * present.u,
+            (1.0 - kept) * source.u,
+            by_share * share.u,
+        ],
+    )
+}
+
+/// Share to change at once to come from `present` down to `target`.
+///
+/// The uncertainty is that of present and source; the target is exact. Near a source as high as the present it grows
+/// without bound.
+///
+/// # Errors
+/// A target at or below the source water (no change reaches it), a target at or above the present (nothing to change),
+/// a negative concentration, anything not a number.
+pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<Estimate> {
+    let present = check::amount("present concentration", present)?;
+    let source = check::amount("source water", source)?;
+    check::not_negative("target", target)?;
+    if target >= present.value {
+        return Err(Error::new(
+            format!(
+                "the target {target} is not below the present {}: no change is needed to come down to it",
+                present.value
+            ),
+            "give a target below the present concentration",
+        )
+        .about("target"));
+    }
+    if target <= source.value {
+        return Err(Error::new(
+            format!(
+                "the target {target} is not above the source water's {}: no share of it comes there",
+                source.value
+            ),
+            "give a higher target, or source water with less of the substance",
+        )
+        .about("target"));
+    }
+    let (down, span) = (present.value - target, present.value - source.value);
+    Estimate::from_contributions(
+        down / span,
+        &[
+            (target - source.value) / span / span * present.u,
+            down / span / span * source.u,
+        ],
+    )
+}
+
+/// A substance to bring down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Goal {
+    /// What errors call it.
+    pub name: String,
+    /// Concentration now, in the source water, and wanted at most; one unit.
+    pub present: Estimate,
+    pub source: Estimate,
+    pub target: f64,
+}
+
+/// The one share that brings several substances down together.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Together {
+    /// The largest of the shares needed.
+    pub share: Estimate,
+    /// Which goal needs it: its place among the goals, from 0.
+    pub decided_by: usize,
+    /// Each goal in the order given.
+    pub each: Vec<Outcome>,
+}
+
+/// One goal under the common share.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Outcome {
+    /// The share that it needs for itself; none if it is at or below its target now.
+    pub needed: Option<Estimate>,
+    /// Concentration after the common change, its share set exactly.
+    pub after: Estimate,
+    /// Whether that is above the target: source water holds more than the target, of a substance that is below it now.
+    pub raised_above_target: bool,
+}
+
+/// The largest share that any of the goals needs. Goals that are met already need none.
+///
+/// # Errors
+/// No goals, all of them met already, or a goal that [`share_needed`] cannot reach (named).
+pub fn share_for_all(goals: &[Goal]) -> Result<Together> {
+    let mut needed = Vec::with_capacity(goals.len());
+    for g in goals {
+        let named = |e: Error| Error::new(format!("{}: {}", g.name, e.what), e.fix);
+        check::amount("present concentration", g.present).map_err(named)?;
+        check::not_negative("target", g.target).map_err(named)?;
+        needed.push(if g.present.value <= g.target {
+            None
+        } else {
+            Some(share_needed(g.present, g.source, g.target).map_err(named)?)
+        });
+    }
+    let (decided_by, share) = needed
+        .iter()
+        .enumerate()
+        .filter_map(|(i, n)| n.map(|n| (i, n)))
+        .max_by(|a, b| a.1.value.total_cmp(&b.1.value))
+        .ok_or_else(|| {
+            Error::new(
+                "nothing has to come down: no substance is above its target",
+                "give at least one substance with a target below its present concentration",
+            )
+        })?;
+    let each = goals
+        .iter()
+        .zip(needed)
+        .map(|(g, needed)| {
+            let after = after_change(g.present, g.source, Estimate::exact(share.value))
+                .map_err(|e| Error::new(format!("{}: {}", g.name, e.what), e.fix))?;
+            Ok(Outcome {
+                needed,
+                after,
+                raised_above_target: needed.is_none() && after.value > g.target,
+            })
+        })
+        .collect::<Result<_>>()?;
+    Ok(Together {
+        share,
+        decided_by,
+        each,
+    })
+}
+
+/// Equal changes, one a day.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Schedule {
+    /// How many days.
+    pub days: u32,
+    /// The share of each day.
+    pub share: Estimate,
+}
+
+/// Longer schedules are refused: what is made or used up meanwhile outweighs them.
+const MOST_DAYS: f64 = 365.0;
+
+/// Rounding allowed before one more day is counted.
+const ROUNDING: f64 = 1e-9;
+
+/// Spreads a change over the fewest days on which no more than `most_per_day` (above 0, at most 1) is changed, with equal
+/// shares that together leave as much of the old water as `at_once` (above 0, at most 1) would.
+///
+/// # Errors
+/// A share out of range; all of the water in parts that always leave some; more than 365 days.
+pub fn spread(at_once: Estimate, most_per_day: f64) -> Result<Schedule> {
+    let at_once = check::share("share at once", at_once)?;
+    let most = check::share("share per day", Estimate::exact(most_per_day))?.value;
+    if at_once.value <= most {
+        return Ok(Schedule {
+            days: 1,
+            share: at_once,
+        });
+    }
+    // ln(1 - share); minus infinity for all of the water.
+    let (whole, one) = ((-at_once.value).ln_1p(), (-most).ln_1p());
+    let days = (whole / one - ROUNDING).ceil().max(1.0);
+    if days > MOST_DAYS {
+        return Err(Error::new(
+            format!(
+                "a share of {} in parts of at most {most} a day takes more than {MOST_DAYS:.0} days",
+                at_once.value
+            ),
+            "allow a larger share per day, or aim at a smaller change",
+        )
+        .about("share per day"));
+    }
+    let share = -(whole / days).exp_m1();
+    // Of 1 - (1 - P)^(1/n) by P.
+    let by_whole = (whole * (1.0 / days - 1.0)).exp() / days;
+    Ok(Schedule {
+        days: days as u32,
+        share: Estimate::from_contributions(share, &[by_whole * at_once.u])?,
+    })
+}
+
+impl Schedule {
+    /// Concentration after each day's change, its share set exactly.
+    ///
+    /// # Errors
+    /// As [`after_change`].
+    pub fn course(&self, present: Estimate, source: Estimate) -> Result<Vec<Estimate>> {
+        (1..=self.days)
+            .map(|day| after_changes(present, source, Estimate::exact(self.share.value), day))
+            .collect()
+    }
+}

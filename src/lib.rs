@@ -33,4 +33,6 @@ pub mod report;
 pub mod same_vial;
 pub mod sight;
 pub mod stage;
+pub mod trend;
 pub mod vial;
+pub mod water;

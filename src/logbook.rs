@@ -8,10 +8,14 @@
 //! Never looks at a clock: who adds an entry says when. Times are UTC seconds for sorting beside the text as given, with its
 //! offset.
 
+mod ask;
+mod entry;
 pub mod equipment;
 pub mod exchange;
+mod fault;
 mod schema;
 mod store;
+mod write;
 
 use std::fmt;
 use std::str::FromStr;
@@ -25,7 +29,8 @@ use crate::chart::Medium;
 use crate::flag::Verdict;
 use crate::reading::Answer;
 
-pub use store::{Access, Added, Entry, Field, Logbook};
+pub use entry::Entry;
+pub use store::{Access, Added, Field, Logbook};
 
 /// An instant, with the offset that it was told in.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]

@@ -5,7 +5,7 @@ mod feed;
 mod known;
 mod sink;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Condvar, Mutex, mpsc};
@@ -13,11 +13,12 @@ use std::sync::{Condvar, Mutex, mpsc};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::files::{load_chart, same, shown};
+use super::keep::{KeepArgs, Keeper, Noted, Seen};
 use super::one::{content, one};
 use super::place::PlaceArgs;
 use super::rules::Charts;
 use super::timings::TimingsArgs;
-use super::{Done, Exit, Stop, put, say};
+use super::{Done, Exit, Stop, put, say, tell};
 use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
@@ -37,6 +38,7 @@ Examples:
   tintwell batch synced --watch --chart nitrate.json --out all.csv
   find . -name '*.jpg' | tintwell batch - --chart nitrate.json --out - >> week.ndjson
   tintwell batch week --charts charts.json
+  tintwell batch week --chart nitrate.json --log tidepool
 
 Results in a file are gone on with: photos whose content is in it already, read with the same chart and regions, are passed \
 over, so that a batch that was stopped is finished by the same command. Delete the file to read all anew.
@@ -69,6 +71,8 @@ pub(super) struct Args {
     #[arg(long, requires = "out")]
     watch: bool,
     #[command(flatten)]
+    keep: KeepArgs,
+    #[command(flatten)]
     timings: TimingsArgs,
     #[command(flatten)]
     place: PlaceArgs,
@@ -76,6 +80,7 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args) -> Done {
     let _timings = args.timings.start();
+    let mut keeper = args.keep.open()?;
     let by = args.place.by()?;
     let form = args.out.as_deref().map(Form::of).transpose()?;
     let chart = args.chart.as_deref().map(load_chart).transpose()?;
@@ -124,13 +129,27 @@ pub(super) fn run(args: &Args) -> Done {
         None if listed => feed::listed(),
         None => feed::watched(&args.source),
     };
+    let before = Before {
+        results: done,
+        logged: keeper.as_ref().map(Keeper::logged).transpose()?,
+    };
     let mut tally = Tally::default();
-    let written = in_order(photos, &by, &charts, &done, |result| {
+    let written = in_order(photos, &by, &charts, &before, |result| {
         match result? {
             One::Known(verdict) => tally.known(verdict),
-            One::Read(outcome) => {
-                tally.add(outcome.verdict());
-                bar.suspend(|| sink.write(&outcome))?;
+            One::Read { outcome, known } => {
+                match known {
+                    true => tally.known(outcome.verdict()),
+                    false => {
+                        tally.add(outcome.verdict());
+                        bar.suspend(|| sink.write(&outcome))?;
+                    }
+                }
+                if let Some(keeper) = &mut keeper
+                    && let Err(e) = keeper.log(Seen::photo(&outcome), &Noted::default())
+                {
+                    bar.suspend(|| tell(&e));
+                }
             }
         }
         bar.inc(1);
@@ -145,14 +164,41 @@ pub(super) fn run(args: &Args) -> Done {
         return Err(feed::nothing_listed().into());
     }
     say(&tally.summary(skipped, args.out.as_deref()));
-    Ok(tally.worst())
+    let mut worst = tally.worst();
+    if let Some(keeper) = keeper {
+        say(&keeper.summary());
+        if keeper.has_failed() {
+            worst = worst.max(Exit::Failed);
+        }
+    }
+    Ok(worst)
+}
+
+/// What is not done again.
+struct Before {
+    /// Photos in the results.
+    results: Known,
+    /// Photos in the logbook, and the charts they were read with; `None` if nothing is logged.
+    logged: Option<HashSet<(String, Option<String>)>>,
+}
+
+impl Before {
+    /// Whether nothing is left to do with a photo that is in the results.
+    fn is_done(&self, verdict: Verdict, sha256: Option<&str>, chart_sha256: Option<&str>) -> bool {
+        let (Some(logged), Some(sha256)) = (&self.logged, sha256) else {
+            return true;
+        };
+        verdict == Verdict::Unreadable
+            || logged.contains(&(sha256.to_owned(), chart_sha256.map(str::to_owned)))
+    }
 }
 
 /// What became of one photo.
 enum One {
     /// It is in the results already.
     Known(Verdict),
-    Read(Box<Outcome>),
+    /// It was read; `known` if it is in the results already, but not logged.
+    Read { outcome: Box<Outcome>, known: bool },
 }
 
 /// Photos a worker may be ahead of the oldest that is not yet done: so many results wait, at most, for their turn.
@@ -164,7 +210,7 @@ fn in_order(
     photos: Feed,
     by: &Where,
     charts: &Charts,
-    done: &Known,
+    done: &Before,
     mut take: impl FnMut(Result<One>) -> std::result::Result<(), Stop>,
 ) -> std::result::Result<(), Stop> {
     let feed = Mutex::new(photos.enumerate());
@@ -245,27 +291,42 @@ impl Drop for Release<'_> {
 }
 
 /// Reads one photo, unless its content was read in the same way before.
-fn read(path: &Path, by: &Where, charts: &Charts, done: &Known) -> One {
+fn read(path: &Path, by: &Where, charts: &Charts, done: &Before) -> One {
     let chart = charts.of(path);
     let content = content(path);
-    if let (false, Ok(content)) = (done.is_empty(), &content) {
+    if let (false, Ok(content)) = (done.results.is_empty(), &content) {
         let chart_sha256 = chart.as_ref().ok().map(|c| sha256_of(c));
+        let sha256 = sha256(content);
         let result = Identity {
             photo: &shown(path),
-            sha256: Some(&sha256(content)),
+            sha256: Some(&sha256),
             error: None,
             chart_sha256: chart_sha256.as_deref(),
             regions: known::written(by.regions()),
         };
-        if let Some(verdict) = done.get(&result) {
+        if let Some(verdict) = done.results.get(&result)
+            && done.is_done(verdict, Some(&sha256), chart_sha256.as_deref())
+        {
             return One::Known(verdict);
         }
     }
     let outcome = one(path, content, by, chart, &Told::default(), false).outcome;
     // A file that cannot be read is tried each time, but told once.
-    match done.get(&Identity::of(&outcome)) {
-        Some(verdict) => One::Known(verdict),
-        None => One::Read(Box::new(outcome)),
+    let known = done.results.get(&Identity::of(&outcome));
+    match known {
+        Some(verdict)
+            if done.is_done(
+                verdict,
+                outcome.sha256.as_deref(),
+                outcome.chart_sha256.as_deref(),
+            ) =>
+        {
+            One::Known(verdict)
+        }
+        _ => One::Read {
+            outcome: Box::new(outcome),
+            known: known.is_some(),
+        },
     }
 }
 

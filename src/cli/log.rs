@@ -43,6 +43,11 @@ pub(super) struct LogbookArgs {
 }
 
 impl LogbookArgs {
+    /// Whether it was told.
+    pub(super) fn is_given(&self) -> bool {
+        self.logbook.is_some()
+    }
+
     /// Opens the logbook; makes its folder when it is the usual one.
     pub(super) fn open(&self, access: Access) -> Result<Logbook, Stop> {
         let path = match &self.logbook {

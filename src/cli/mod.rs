@@ -8,6 +8,7 @@ mod calibrate;
 mod card;
 mod chart;
 mod files;
+mod keep;
 mod log;
 mod one;
 mod place;

@@ -4,6 +4,8 @@ use std::collections::HashSet;
 use std::path::PathBuf;
 
 use super::files::{Output, extension, load_chart, load_photo, same, shown, with_stem};
+use super::keep::{KeepArgs, Keeper, Noted, Seen};
+use super::log::when;
 use super::one::{One, content, one};
 use super::place::{PlaceArgs, save_frame};
 use super::timings::TimingsArgs;
@@ -23,6 +25,7 @@ Examples:
   tintwell read --chart nitrate.json --json *.jpg > week.ndjson
   tintwell read --chart nitrate.json --overlay seen.png --explain monday.jpg
   tintwell read --chart nitrate.json --same-vial a.jpg b.jpg c.jpg
+  tintwell read --chart nitrate.json --log tidepool monday.jpg
   tintwell read --chart nitrate.json --white 40,40,200,120 --vial 310,220,60,180 --save-frame stand.json a.jpg
   tintwell read --chart nitrate.json --frame stand.json b.jpg c.jpg";
 
@@ -65,6 +68,14 @@ pub(super) struct Args {
     timings: TimingsArgs,
     #[command(flatten)]
     place: PlaceArgs,
+    #[command(flatten)]
+    keep: KeepArgs,
+    /// When the sample was taken, for the logbook; else the time of the photo counts
+    #[arg(long, value_name = "TIME", requires = "water")]
+    at: Option<String>,
+    /// A note for the logbook
+    #[arg(long, requires = "water")]
+    note: Option<String>,
     /// Keep the regions given with --white and --vial in a file
     #[arg(long, value_name = "FILE", requires = "white", requires = "vial")]
     save_frame: Option<PathBuf>,
@@ -77,7 +88,17 @@ pub(super) fn run(args: &Args) -> Done {
                 .into(),
         ));
     }
+    if args.at.is_some() && args.photos.len() > 1 && !args.same_vial {
+        return Err(Stop::Usage(
+            "--at is the time of one sample: give one photo, or the photos of one vial with --same-vial".into(),
+        ));
+    }
     let _timings = args.timings.start();
+    let mut keeper = args.keep.open()?;
+    let noted = Noted {
+        at: args.at.as_deref().map(|at| when(Some(at))).transpose()?,
+        note: args.note.clone().unwrap_or_default(),
+    };
     let by = args.place.by()?;
     let chart = load_chart(&args.chart)?;
     unit_agrees(args.unit.as_deref(), &chart, args)?;
@@ -162,16 +183,39 @@ pub(super) fn run(args: &Args) -> Done {
             outputs[i].1.write(&png)?;
             say(&format!("where it looked: {}", shown(&outputs[i].0)));
         }
+        if let (Some(keeper), false) = (&mut keeper, args.same_vial) {
+            worst = worst.max(log(keeper, Seen::photo(&outcome), &noted));
+        }
         outcomes.push(outcome);
     }
     if args.same_vial {
-        return together(&outcomes, &chart, args);
+        return together(&outcomes, &chart, args, keeper.as_mut(), &noted);
     }
     Ok(worst)
 }
 
+/// Logs a reading and tells what became of it.
+fn log(keeper: &mut Keeper, seen: Seen, told: &Noted) -> Exit {
+    match keeper.log(seen, told) {
+        Ok(added) => {
+            keeper.tell(added);
+            Exit::Trusted
+        }
+        Err(e) => {
+            tell(&e);
+            Exit::Failed
+        }
+    }
+}
+
 /// The photos as one reading, whose verdict decides alone: a photo that failed is told, and the others may do.
-fn together(outcomes: &[Outcome], chart: &Chart, args: &Args) -> Done {
+fn together(
+    outcomes: &[Outcome],
+    chart: &Chart,
+    args: &Args,
+    keeper: Option<&mut Keeper>,
+    noted: &Noted,
+) -> Done {
     let members: Vec<Member> = outcomes
         .iter()
         .map(|o| Member {
@@ -186,11 +230,15 @@ fn together(outcomes: &[Outcome], chart: &Chart, args: &Args) -> Done {
     } else {
         format!("\n{}", text::vial(&reading, colour(), args.explain))
     };
-    let exit = reading.value.verdict.into();
+    let mut exit = Exit::from(reading.value.verdict);
     match put(&text) {
-        Err(Stop::Closed) => Ok(exit),
-        other => other.map(|()| exit),
+        Err(Stop::Closed) => {}
+        other => other?,
     }
+    if let Some(keeper) = keeper {
+        exit = exit.max(log(keeper, Seen::vial(&reading, outcomes), noted));
+    }
+    Ok(exit)
 }
 
 fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), Stop> {

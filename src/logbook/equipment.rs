@@ -61,7 +61,7 @@ pub fn met(logbook: &Logbook, equipment: &str) -> Result<Vec<Met>> {
             }
         }
     }
-    all.sort_by(|a, b| a.at.seconds().cmp(&b.at.seconds()));
+    all.sort_by_key(|m| m.at.seconds());
     Ok(all)
 }
 
@@ -77,17 +77,25 @@ pub fn is_copper(substance: &str) -> bool {
             .any(|w| w == "cu")
 }
 
-/// What is to be said before equipment goes into a water with invertebrates; `None` if nothing.
+/// What is to be said before equipment, or copper itself, goes into a water with invertebrates; `None` if nothing.
 ///
 /// # Errors
 /// If the logbook cannot be read.
 pub fn warning(logbook: &Logbook, event: &Event) -> Result<Option<String>> {
-    let (Kind::EquipmentIn, Some(equipment)) = (event.kind, &event.equipment) else {
-        return Ok(None);
-    };
     if !logbook.water(&event.water)?.invertebrates {
         return Ok(None);
     }
+    let dosed = event.substance.as_deref().filter(|s| is_copper(s));
+    if let (Kind::Dose, Some(substance)) = (event.kind, dosed) {
+        return Ok(Some(format!(
+            "invertebrates live in \"{}\": {substance} at treatment level kills most of them, and rock, sand and filters hold \
+             it and give it off later",
+            event.water
+        )));
+    }
+    let (Kind::EquipmentIn, Some(equipment)) = (event.kind, &event.equipment) else {
+        return Ok(None);
+    };
     let met = met(logbook, equipment)?;
     Ok(met.last().map(|m| {
         format!(

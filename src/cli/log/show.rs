@@ -16,6 +16,9 @@ pub(super) struct Args {
     /// Readings of this test only
     #[arg(long)]
     test: Option<String>,
+    /// What was there before entries were edited or removed
+    #[arg(long, conflicts_with_all = ["water", "test"])]
+    changes: bool,
     /// One JSON object an entry, one line each
     #[arg(long)]
     json: bool,
@@ -26,6 +29,7 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> Done {
     let logbook = args.logbook.open(Access::Read)?;
     let text = match &args.water {
+        _ if args.changes => changes(&logbook, args.json)?,
         None if args.json => waters_json(&logbook)?,
         None => waters(&logbook)?,
         Some(water) if args.json => water_json(&logbook, water, args.test.as_deref())?,
@@ -55,6 +59,27 @@ fn water_json(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::erro
         for (entry, event) in logbook.events(water)? {
             text += &line(entry.to_string(), &event);
         }
+    }
+    Ok(text)
+}
+
+fn changes(logbook: &Logbook, json: bool) -> crate::error::Result<String> {
+    let mut text = String::new();
+    for (at, entry, before) in logbook.changes()? {
+        if json {
+            let before: serde_json::Value = serde_json::from_str(&before).unwrap_or_default();
+            let change = serde_json::json!({"changed_at": at, "entry": entry, "before": before});
+            text += &format!("{change}\n");
+        } else {
+            text += &format!(
+                "{}  {entry:<6} was {}\n",
+                at.replace('T', " "),
+                clean(&before)
+            );
+        }
+    }
+    if text.is_empty() && !json {
+        text = "nothing was edited or removed\n".into();
     }
     Ok(text)
 }

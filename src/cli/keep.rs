@@ -1,0 +1,235 @@
+//! Logging what was read: `--log` of `read` and `batch`.
+//!
+//! A reading is logged with the time of its photo, its flags and all else that is known of it. What cannot be read is told and
+//! not logged: a bound or a value that nobody may trust has no place in a trend.
+
+use std::collections::HashSet;
+
+use jiff::tz::TimeZone;
+
+use super::log::LogbookArgs;
+use super::{Stop, say};
+use crate::error::Error;
+use crate::flag::{Checked, Verdict};
+use crate::logbook::{Access, Added, Amount, Logbook, Moment, Reading, Source};
+use crate::photo::sha256;
+use crate::reading::Answer;
+use crate::report::Outcome;
+use crate::report::json::{self, Record};
+use crate::report::text::clean;
+use crate::same_vial::VialReading;
+
+/// Whether and where readings are logged.
+#[derive(clap::Args)]
+pub(super) struct KeepArgs {
+    /// Log the readings for this water of the logbook (see `tintwell log`)
+    #[arg(long = "log", value_name = "WATER")]
+    water: Option<String>,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+impl KeepArgs {
+    /// The logbook to log to, opened before the first photo is read.
+    pub(super) fn open(&self) -> Result<Option<Keeper>, Stop> {
+        let Some(water) = &self.water else {
+            if self.logbook.is_given() {
+                return Err(Stop::Usage(
+                    "--logbook says where to log; say for which water with --log WATER".into(),
+                ));
+            }
+            return Ok(None);
+        };
+        let logbook = self.logbook.open(Access::Read)?;
+        let water = logbook.water(water)?.name;
+        Ok(Some(Keeper {
+            logbook,
+            water,
+            zone: TimeZone::system(),
+            tally: Tally::default(),
+        }))
+    }
+}
+
+/// A logbook that readings of one water go to.
+pub(super) struct Keeper {
+    logbook: Logbook,
+    water: String,
+    /// Of photos that do not tell theirs.
+    zone: TimeZone,
+    tally: Tally,
+}
+
+/// What became of the readings.
+#[derive(Default)]
+struct Tally {
+    new: usize,
+    known: usize,
+    unreadable: usize,
+    failed: usize,
+}
+
+/// What is told apart from the reading itself.
+#[derive(Default, Clone)]
+pub(super) struct Noted {
+    /// When the sample was taken; else the photo's time counts.
+    pub(super) at: Option<Moment>,
+    pub(super) note: String,
+}
+
+/// What was read from one photo, or from several of one vial, as it is logged.
+pub(super) struct Seen {
+    test: String,
+    unit: String,
+    verdict: Verdict,
+    answer: Option<Answer>,
+    taken_at: Option<String>,
+    photo: String,
+    sha256: Option<String>,
+    chart_sha256: Option<String>,
+    record: Option<serde_json::Value>,
+}
+
+impl Seen {
+    pub(super) fn photo(outcome: &Outcome) -> Seen {
+        Seen {
+            test: outcome.test.clone().unwrap_or_default(),
+            unit: outcome.unit.clone().unwrap_or_default(),
+            verdict: outcome.verdict(),
+            answer: outcome.result.as_ref().ok().map(|r| r.value.answer.clone()),
+            taken_at: outcome.taken_at.clone(),
+            photo: outcome.photo.clone(),
+            sha256: outcome.sha256.clone(),
+            chart_sha256: outcome.chart_sha256.clone(),
+            record: serde_json::to_value(Record::of(outcome)).ok(),
+        }
+    }
+
+    pub(super) fn vial(checked: &Checked<VialReading>, outcomes: &[Outcome]) -> Seen {
+        let r = &checked.value;
+        let used: Vec<&Outcome> = r.used.iter().filter_map(|&i| outcomes.get(i)).collect();
+        let names: Vec<&str> = used.iter().map(|o| o.photo.as_str()).collect();
+        // The vial is known again by its photos, in whatever order they are given.
+        let mut hashes: Vec<&str> = used.iter().filter_map(|o| o.sha256.as_deref()).collect();
+        hashes.sort_unstable();
+        Seen {
+            test: r.test.clone(),
+            unit: r.unit.clone(),
+            verdict: r.verdict,
+            answer: r.answer.clone(),
+            taken_at: used.iter().filter_map(|o| o.taken_at.clone()).min(),
+            photo: names.join(", "),
+            sha256: Some(sha256(hashes.join("\n").as_bytes())),
+            chart_sha256: used.first().and_then(|o| o.chart_sha256.clone()),
+            record: serde_json::from_str(&json::vial_line(checked, outcomes)).ok(),
+        }
+    }
+
+    /// What can be logged of the answer.
+    fn amount(&self) -> Option<Amount> {
+        if self.verdict == Verdict::Unreadable {
+            return None;
+        }
+        self.answer.as_ref().and_then(Amount::of)
+    }
+}
+
+impl Keeper {
+    /// Photos (SHA-256, and that of the chart they were read with) that are logged for this water.
+    pub(super) fn logged(&self) -> Result<HashSet<(String, Option<String>)>, Stop> {
+        Ok(self.logbook.photos(&self.water)?)
+    }
+
+    /// Logs what was read; nothing (`None`) if there is no reading to rely on.
+    ///
+    /// # Errors
+    /// If there is no time, or the logbook cannot be written.
+    pub(super) fn log(&mut self, seen: Seen, told: &Noted) -> crate::error::Result<Option<Added>> {
+        let about = format!("{} is not logged", seen.photo);
+        let logged = self.add(seen, told);
+        match &logged {
+            Ok(Some(Added::New(_))) => self.tally.new += 1,
+            Ok(Some(Added::Known(_))) => self.tally.known += 1,
+            Ok(None) => self.tally.unreadable += 1,
+            Err(_) => self.tally.failed += 1,
+        }
+        logged.map_err(|e| e.about(about))
+    }
+
+    fn add(&mut self, seen: Seen, told: &Noted) -> crate::error::Result<Option<Added>> {
+        let Some(answer) = seen.amount() else {
+            return Ok(None);
+        };
+        let factor = seen.record.as_ref().map(|r| &r["dilution_factor"]);
+        let reading = Reading {
+            water: self.water.clone(),
+            at: self.time(seen.taken_at.as_deref(), told)?,
+            answer,
+            source: Source::Photo,
+            dilution_factor: factor.and_then(serde_json::Value::as_f64),
+            note: told.note.clone(),
+            test: seen.test,
+            unit: seen.unit,
+            verdict: seen.verdict,
+            photo: Some(seen.photo),
+            sha256: seen.sha256,
+            chart_sha256: seen.chart_sha256,
+            record: seen.record,
+        };
+        self.logbook.add_reading(&reading).map(Some)
+    }
+
+    fn time(&self, taken: Option<&str>, told: &Noted) -> crate::error::Result<Moment> {
+        if let Some(at) = &told.at {
+            return Ok(at.clone());
+        }
+        taken
+            .and_then(|text| Moment::parse(text, &self.zone).ok())
+            .ok_or_else(|| {
+                Error::new(
+                    "the photo does not tell when it was taken",
+                    "read it by itself with --log and --at TIME",
+                )
+            })
+    }
+
+    /// Tells what became of one reading.
+    pub(super) fn tell(&self, added: Option<Added>) {
+        say(&match added {
+            Some(Added::New(entry)) => {
+                format!("logged for {} as {entry}", clean(&self.water))
+            }
+            Some(Added::Known(entry)) => format!(
+                "logged for {} before, as {entry}; to log it anew, remove that first: tintwell log remove {entry}",
+                clean(&self.water)
+            ),
+            None => "not logged: there is no reading to rely on".to_owned(),
+        });
+    }
+
+    /// What became of all, for the end of a batch; `None` if nothing was to be logged.
+    pub(super) fn summary(&self) -> String {
+        let Tally {
+            new,
+            known,
+            unreadable,
+            failed,
+        } = self.tally;
+        let mut text = format!("logged for {}: {new} new", clean(&self.water));
+        for (n, what) in [
+            (known, "logged before"),
+            (unreadable, "without a reading, not logged"),
+            (failed, "could not be logged"),
+        ] {
+            if n > 0 {
+                text += &format!(", {n} {what}");
+            }
+        }
+        text
+    }
+
+    /// Whether a reading could not be logged.
+    pub(super) fn has_failed(&self) -> bool {
+        self.tally.failed > 0
+    }
+}

@@ -1,0 +1,272 @@
+//! What a logbook is asked: waters, readings, events, limits, equipment, and what was there before.
+
+use std::collections::HashSet;
+
+use rusqlite::{Row, ToSql, params_from_iter};
+
+use super::entry::{Entry, Table};
+use super::store::Logbook;
+use super::write::no_water;
+use super::{Amount, Equipment, Event, Limit, Moment, Reading, Water, of_word};
+use crate::error::Result;
+
+/// The columns of a reading.
+const READING: &str = "r.id, r.test, r.unit, r.at, r.answer, r.value, r.low, r.high, r.source, r.verdict, r.photo, r.sha256, \
+                       r.chart_sha256, r.dilution_factor, r.note";
+
+impl Logbook {
+    /// All waters, in the order of their names.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn waters(&self) -> Result<Vec<(Entry, Water)>> {
+        self.all(
+            "SELECT id, name, volume_l, medium, lives, invertebrates FROM water
+             WHERE removed IS NULL ORDER BY name COLLATE NOCASE",
+            &[],
+            |row| {
+                Ok((
+                    Entry::new(Table::Water, row.get(0)?),
+                    Water {
+                        name: row.get(1)?,
+                        volume_l: row.get(2)?,
+                        medium: row.get::<_, Option<String>>(3)?.and_then(|m| of_word(&m)),
+                        lives: row.get(4)?,
+                        invertebrates: row.get(5)?,
+                    },
+                ))
+            },
+        )
+    }
+
+    /// One water by its name.
+    ///
+    /// # Errors
+    /// If there is none of that name; the error names those that there are.
+    pub fn water(&self, name: &str) -> Result<Water> {
+        let waters = self.waters()?;
+        let found = waters
+            .iter()
+            .find(|(_, w)| w.name.to_lowercase() == name.to_lowercase());
+        found.map(|(_, w)| w.clone()).ok_or_else(|| {
+            let names: Vec<&str> = waters.iter().map(|(_, w)| w.name.as_str()).collect();
+            no_water(name, &names).about(self.shown.clone())
+        })
+    }
+
+    /// The readings of a water in the order of their times, of one test or of all. Without the records of the program.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn readings(&self, water: &str, test: Option<&str>) -> Result<Vec<(Entry, Reading)>> {
+        let water = self.water(water)?.name;
+        // A condition that may be none would keep the index from being used.
+        let condition = if test.is_some() {
+            "AND r.test = ?2"
+        } else {
+            ""
+        };
+        let sql = format!(
+            "SELECT {READING}, NULL FROM reading r
+             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) {condition} AND r.removed IS NULL
+             ORDER BY r.seconds, r.id"
+        );
+        let mut values = vec![&water as &dyn ToSql];
+        values.extend(test.as_ref().map(|t| t as &dyn ToSql));
+        self.all(&sql, &values, |row| reading(row, &water))
+    }
+
+    /// The same with the records of the program.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn whole_readings(&self, water: &str) -> Result<Vec<(Entry, Reading)>> {
+        let water = self.water(water)?.name;
+        let sql = format!(
+            "SELECT {READING}, record.json FROM reading r LEFT JOIN record ON record.reading = r.id
+             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.removed IS NULL
+             ORDER BY r.seconds, r.id"
+        );
+        self.all(&sql, &[&water as &dyn ToSql], |row| reading(row, &water))
+    }
+
+    /// The tests of which a water has readings, by name.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn tests(&self, water: &str) -> Result<Vec<String>> {
+        let water = self.water(water)?.name;
+        self.all(
+            "SELECT DISTINCT test FROM reading
+             WHERE water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND removed IS NULL ORDER BY test",
+            &[&water as &dyn ToSql],
+            |row| row.get(0),
+        )
+    }
+
+    /// The photos whose readings a water has: SHA-256 of the photo, and of the chart that it was read with.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn photos(&self, water: &str) -> Result<HashSet<(String, Option<String>)>> {
+        let water = self.water(water)?.name;
+        let photos = self.all(
+            "SELECT sha256, chart_sha256 FROM reading
+             WHERE water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND removed IS NULL
+               AND sha256 IS NOT NULL",
+            &[&water as &dyn ToSql],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        Ok(photos.into_iter().collect())
+    }
+
+    /// The events of a water in the order of their times.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn events(&self, water: &str) -> Result<Vec<(Entry, Event)>> {
+        let water = self.water(water)?.name;
+        self.all(
+            "SELECT e.id, e.kind, e.at, e.percent, e.amount, e.unit, e.substance, e.medicine, equipment.name, e.note
+             FROM event e LEFT JOIN equipment ON equipment.id = e.equipment
+             WHERE e.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND e.removed IS NULL
+             ORDER BY e.seconds, e.id",
+            &[&water as &dyn ToSql],
+            |row| {
+                Ok((
+                    Entry::new(Table::Event, row.get(0)?),
+                    Event {
+                        water: water.clone(),
+                        kind: plain(row, 1)?,
+                        at: moment(row, 2)?,
+                        percent: row.get(3)?,
+                        amount: row.get(4)?,
+                        unit: row.get(5)?,
+                        substance: row.get(6)?,
+                        medicine: row.get(7)?,
+                        equipment: row.get(8)?,
+                        note: row.get(9)?,
+                    },
+                ))
+            },
+        )
+    }
+
+    /// The bounds of a water.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn limits(&self, water: &str) -> Result<Vec<Limit>> {
+        let water = self.water(water)?.name;
+        self.all(
+            "SELECT test, unit, low, high FROM bound
+             WHERE water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) ORDER BY test",
+            &[&water as &dyn ToSql],
+            |row| {
+                Ok(Limit {
+                    water: water.clone(),
+                    test: row.get(0)?,
+                    unit: row.get(1)?,
+                    low: row.get(2)?,
+                    high: row.get(3)?,
+                })
+            },
+        )
+    }
+
+    /// All equipment, in the order of the names.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn equipment(&self) -> Result<Vec<(Entry, Equipment)>> {
+        self.all(
+            "SELECT id, name, note FROM equipment WHERE removed IS NULL ORDER BY name COLLATE NOCASE",
+            &[],
+            |row| {
+                Ok((
+                    Entry::new(Table::Equipment, row.get(0)?),
+                    Equipment {
+                        name: row.get(1)?,
+                        note: row.get(2)?,
+                    },
+                ))
+            },
+        )
+    }
+
+    /// What was there before edits and removals: when it was changed, the entry's name, and its fields as JSON.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn changes(&self) -> Result<Vec<(String, String, String)>> {
+        self.all(
+            "SELECT at, entry, before FROM change ORDER BY id",
+            &[],
+            |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
+        )
+    }
+
+    fn all<T>(
+        &self,
+        sql: &str,
+        values: &[&dyn ToSql],
+        of: impl Fn(&Row) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>> {
+        let rows = || {
+            let mut query = self.file.prepare_cached(sql)?;
+            query
+                .query_map(params_from_iter(values), |row| of(row))?
+                .collect::<rusqlite::Result<Vec<T>>>()
+        };
+        rows().map_err(|e| self.failed(&e))
+    }
+}
+
+fn reading(row: &Row, water: &str) -> rusqlite::Result<(Entry, Reading)> {
+    let answer: String = row.get(4)?;
+    let (value, low, high): (Option<f64>, Option<f64>, Option<f64>) =
+        (row.get(5)?, row.get(6)?, row.get(7)?);
+    let answer = match (answer.as_str(), value, low, high) {
+        ("value", Some(value), Some(low), Some(high)) => Amount::Value { value, low, high },
+        ("below", _, _, Some(high)) => Amount::Below { high },
+        ("above", _, Some(low), _) => Amount::Above { low },
+        _ => return Err(unreadable(4)),
+    };
+    let record: Option<String> = row.get(15)?;
+    Ok((
+        Entry::new(Table::Reading, row.get(0)?),
+        Reading {
+            water: water.to_owned(),
+            test: row.get(1)?,
+            unit: row.get(2)?,
+            at: moment(row, 3)?,
+            answer,
+            source: plain(row, 8)?,
+            verdict: plain(row, 9)?,
+            photo: row.get(10)?,
+            sha256: row.get(11)?,
+            chart_sha256: row.get(12)?,
+            dilution_factor: row.get(13)?,
+            note: row.get(14)?,
+            record: record.and_then(|r| serde_json::from_str(&r).ok()),
+        },
+    ))
+}
+
+fn unreadable(column: usize) -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(
+        column,
+        rusqlite::types::Type::Text,
+        "no value of this column".into(),
+    )
+}
+
+fn plain<T: for<'de> serde::Deserialize<'de>>(row: &Row, column: usize) -> rusqlite::Result<T> {
+    let word: String = row.get(column)?;
+    of_word(&word).ok_or_else(|| unreadable(column))
+}
+
+fn moment(row: &Row, column: usize) -> rusqlite::Result<Moment> {
+    let text: String = row.get(column)?;
+    text.parse().map_err(|_| unreadable(column))
+}

@@ -1,0 +1,253 @@
+//! What goes out comes back, and what is not a logbook is told.
+
+use std::fs;
+
+use tempfile::TempDir;
+use tintwell::logbook::exchange::{Imported, Whole};
+use tintwell::logbook::{Access, Amount, Field, Logbook};
+
+use super::{at, filled, open, reading};
+
+#[test]
+fn json_brings_all_of_it_back() {
+    let dir = TempDir::new().unwrap();
+    let whole = Whole::of(&filled(&dir.path().join("a.sqlite"))).unwrap();
+    let mut other = open(&dir.path().join("b.sqlite"));
+    let added = Whole::from_json(&whole.json())
+        .unwrap()
+        .import(&mut other)
+        .unwrap();
+    assert_eq!(
+        added,
+        Imported {
+            waters: 2,
+            equipment: 1,
+            readings: 4,
+            events: 2,
+            limits: 1
+        }
+    );
+    assert_eq!(Whole::of(&other).unwrap(), whole);
+    let again = Whole::from_json(&whole.json())
+        .unwrap()
+        .import(&mut other)
+        .unwrap();
+    assert_eq!(again.readings + again.events + again.waters, 0);
+    assert_eq!(Whole::of(&other).unwrap(), whole);
+}
+
+#[test]
+fn csv_brings_readings_and_events_back() {
+    let dir = TempDir::new().unwrap();
+    let book = filled(&dir.path().join("a.sqlite"));
+    let csv = Whole::of(&book).unwrap().csv().unwrap();
+    let mut other = open(&dir.path().join("b.sqlite"));
+    Whole::from_csv(&csv).unwrap().import(&mut other).unwrap();
+    for name in ["tidepool", "quarantine tank"] {
+        let plain = |book: &Logbook| {
+            let readings = book.readings(name, None).unwrap();
+            let events = book.events(name).unwrap();
+            (
+                readings.into_iter().map(|(_, r)| r).collect::<Vec<_>>(),
+                events.into_iter().map(|(_, e)| e).collect::<Vec<_>>(),
+            )
+        };
+        assert_eq!(plain(&other), plain(&book), "{name}");
+    }
+    assert_eq!(Whole::of(&other).unwrap().csv().unwrap(), csv);
+}
+
+/// Of a file with one fault nothing is imported, and the fault's line is told.
+#[test]
+fn a_table_with_a_fault_is_not_imported_at_all() {
+    let dir = TempDir::new().unwrap();
+    let mut book = filled(&dir.path().join("a.sqlite"));
+    let before = Whole::of(&book).unwrap();
+    let head = "kind,water,at,test,unit,answer,value,low,high\n\
+                reading,pond,2026-03-01T08:00:00Z,nitrate,mg/L,value,5,4,6\n";
+    for (row, says) in [
+        (
+            "reading,pond,2026-03-02T08:00:00Z,nitrate,mg/L,value,5,,6",
+            "line 3: a reading is",
+        ),
+        (
+            "reading,pond,yesterday,nitrate,mg/L,value,5,4,6",
+            "line 3: \"yesterday\"",
+        ),
+        (
+            "reading,pond,2026-03-02T08:00:00Z,,mg/L,value,5,4,6",
+            "line 3: a reading has a test",
+        ),
+        (
+            "flood,pond,2026-03-02T08:00:00Z,,,,,,",
+            "line 3: \"flood\" is neither",
+        ),
+        (
+            "reading,pond,2026-03-02T08:00:00Z,nitrate,mg/L,value,NaN,4,6",
+            "number",
+        ),
+        (
+            "reading,pond,2026-03-02T08:00:00Z,nitrate,mg/L,value,9,4,6",
+            "does not lie in",
+        ),
+        (
+            "reading,,2026-03-02T08:00:00Z,nitrate,mg/L,value,5,4,6",
+            "a name is",
+        ),
+        ("reading,pond", "line 3"),
+    ] {
+        let done =
+            Whole::from_csv(&format!("{head}{row}\n")).and_then(|whole| whole.import(&mut book));
+        let e = done.unwrap_err().to_string();
+        assert!(e.contains(says), "{row}: {e}");
+        assert_eq!(Whole::of(&book).unwrap(), before, "{row}");
+    }
+}
+
+#[test]
+fn what_is_edited_or_removed_stays_in_the_file() {
+    let dir = TempDir::new().unwrap();
+    let mut book = filled(&dir.path().join("a.sqlite"));
+    let (first, second) = {
+        let r = book.readings("tidepool", None).unwrap();
+        (r[0].0, r[1].0)
+    };
+    book.edit(
+        first,
+        &[Field::Note("mended".into()), Field::At(at(99))],
+        &at(100),
+    )
+    .unwrap();
+    book.remove(second, &at(101)).unwrap();
+    let there = book.readings("tidepool", None).unwrap();
+    assert!(there.iter().all(|(e, _)| *e != second));
+    let (_, mended) = there.iter().find(|(e, _)| *e == first).unwrap();
+    assert_eq!((mended.note.as_str(), &mended.at), ("mended", &at(99)));
+    let changes = book.changes().unwrap();
+    assert_eq!(changes.len(), 2);
+    let before: serde_json::Value = serde_json::from_str(&changes[0].2).unwrap();
+    assert_eq!(before["at"], at(0).to_string());
+    assert_eq!(before["note"], "after feeding,\nlamp \"off\" – 4 °C");
+    assert_eq!(changes[1].1, second.to_string());
+    assert!(book.remove(second, &at(102)).is_err(), "it is gone already");
+    assert_eq!(book.changes().unwrap().len(), 2);
+    // A fault in the second field leaves the first undone as well.
+    let wrong = [Field::Note("lost".into()), Field::Name("no".into())];
+    assert!(book.edit(first, &wrong, &at(103)).is_err());
+    assert_eq!(
+        book.readings("tidepool", None).unwrap()[1].1.note,
+        there[1].1.note
+    );
+    assert_eq!(book.changes().unwrap().len(), 2);
+}
+
+#[test]
+fn numbers_that_are_none_are_refused() {
+    let dir = TempDir::new().unwrap();
+    let mut book = filled(&dir.path().join("a.sqlite"));
+    let value = |value, low, high| Amount::Value { value, low, high };
+    for wrong in [
+        value(f64::NAN, 0.0, 1.0),
+        value(5.0, 6.0, 7.0),
+        value(5.0, 4.0, f64::INFINITY),
+        Amount::Below { high: f64::NAN },
+    ] {
+        assert!(book.add_reading(&reading("tidepool", 50, wrong)).is_err());
+    }
+    assert!(
+        book.add_reading(&reading("pond", 50, value(1.0, 0.0, 2.0)))
+            .is_err()
+    );
+    assert_eq!(book.readings("tidepool", None).unwrap().len(), 3);
+}
+
+#[test]
+fn what_is_no_logbook_is_told_and_left_as_it_is() {
+    let dir = TempDir::new().unwrap();
+    let path = dir.path().join("file");
+    let says = |access| match Logbook::open(&path, "file", access) {
+        Ok(_) => panic!("it opened"),
+        Err(e) => e.what,
+    };
+    fs::write(
+        &path,
+        "a shopping list, long enough to be looked at as a whole page".repeat(99),
+    )
+    .unwrap();
+    let before = fs::read(&path).unwrap();
+    assert_eq!(
+        says(Access::Write),
+        "this is not a logbook, or it is damaged"
+    );
+    assert_eq!(fs::read(&path).unwrap(), before);
+
+    fs::remove_file(&path).unwrap();
+    rusqlite::Connection::open(&path)
+        .unwrap()
+        .execute_batch("CREATE TABLE songs (name TEXT)")
+        .unwrap();
+    let before = fs::read(&path).unwrap();
+    assert_eq!(
+        says(Access::Write),
+        "this is a database of something else, not a logbook"
+    );
+    assert_eq!(fs::read(&path).unwrap(), before);
+
+    fs::remove_file(&path).unwrap();
+    drop(open(&path));
+    let file = rusqlite::Connection::open(&path).unwrap();
+    file.pragma_update(None, "user_version", 99).unwrap();
+    drop(file);
+    assert!(says(Access::Read).starts_with("this logbook is of version 99"));
+
+    fs::remove_file(&path).unwrap();
+    assert_eq!(says(Access::Read), "there is no logbook yet");
+    fs::create_dir(&path).unwrap();
+    assert_eq!(says(Access::Write), "this is not a file");
+}
+
+/// Files of version 1 are out there: their tables never change, new ones come by new migrations (regression).
+#[test]
+fn the_tables_of_version_1_are_these() {
+    let dir = TempDir::new().unwrap();
+    let path = dir.path().join("a.sqlite");
+    drop(open(&path));
+    let file = rusqlite::Connection::open(&path).unwrap();
+    let mut query = file
+        .prepare("SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name")
+        .unwrap();
+    let tables: Vec<String> = query
+        .query_map([], |row| row.get(0))
+        .unwrap()
+        .map(Result::unwrap)
+        .collect();
+    insta::assert_snapshot!(tables.join("\n"));
+}
+
+/// An empty file is version 0, and a migration that fails leaves it so.
+#[test]
+fn a_file_is_brought_to_this_version_at_once_or_not_at_all() {
+    let dir = TempDir::new().unwrap();
+    let path = dir.path().join("a.sqlite");
+    fs::write(&path, "").unwrap();
+    let version = || -> u32 {
+        let file = rusqlite::Connection::open(&path).unwrap();
+        file.pragma_query_value(None, "user_version", |row| row.get(0))
+            .unwrap()
+    };
+    assert_eq!(version(), 0);
+    drop(open(&path));
+    assert!(version() > 0);
+    // Version 0 with a table in the way of the last statements of the first migration.
+    fs::remove_file(&path).unwrap();
+    let file = rusqlite::Connection::open(&path).unwrap();
+    file.execute_batch("CREATE TABLE change (id INTEGER); PRAGMA application_id = 1416195700")
+        .unwrap();
+    drop(file);
+    assert!(Logbook::open(&path, "a", Access::Write).is_err());
+    let file = rusqlite::Connection::open(&path).unwrap();
+    let tables: i64 = file
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+        .unwrap();
+    assert_eq!((version(), tables), (0, 1));
+}

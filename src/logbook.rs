@@ -20,6 +20,8 @@ mod write;
 use std::fmt;
 use std::str::FromStr;
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
@@ -168,7 +170,30 @@ pub struct Reading {
     pub dilution_factor: Option<f64>,
     pub note: String,
     /// The whole record that the program gave, as JSON.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub record: Option<serde_json::Value>,
+    /// Where the program looked: a small JPEG.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub picture: Option<Jpeg>,
+}
+
+/// A picture, in JSON as base64 (RFC 4648).
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct Jpeg(pub Vec<u8>);
+
+impl TryFrom<String> for Jpeg {
+    type Error = base64::DecodeError;
+
+    fn try_from(text: String) -> Result<Jpeg, base64::DecodeError> {
+        STANDARD.decode(text).map(Jpeg)
+    }
+}
+
+impl From<Jpeg> for String {
+    fn from(jpeg: Jpeg) -> String {
+        STANDARD.encode(jpeg.0)
+    }
 }
 
 /// What a reading says.

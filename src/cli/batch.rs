@@ -13,8 +13,8 @@ use std::sync::{Condvar, Mutex, mpsc};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::files::{load_chart, same, shown};
-use super::keep::{KeepArgs, Keeper, Noted, Seen};
-use super::one::{content, one};
+use super::keep::{KeepArgs, Keeper, Noted, Seen, picture};
+use super::one::{self, content, one};
 use super::place::PlaceArgs;
 use super::rules::Charts;
 use super::timings::TimingsArgs;
@@ -22,6 +22,7 @@ use super::{Done, Exit, Stop, put, say, tell};
 use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
+use crate::logbook::Jpeg;
 use crate::look::Where;
 use crate::photo::sha256;
 use crate::reading::Told;
@@ -137,7 +138,11 @@ pub(super) fn run(args: &Args) -> Done {
     let written = in_order(photos, &by, &charts, &before, |result| {
         match result? {
             One::Known(verdict) => tally.known(verdict),
-            One::Read { outcome, known } => {
+            One::Read {
+                outcome,
+                picture,
+                known,
+            } => {
                 match known {
                     true => tally.known(outcome.verdict()),
                     false => {
@@ -146,7 +151,7 @@ pub(super) fn run(args: &Args) -> Done {
                     }
                 }
                 if let Some(keeper) = &mut keeper
-                    && let Err(e) = keeper.log(Seen::photo(&outcome), &Noted::default())
+                    && let Err(e) = keeper.log(Seen::photo(&outcome, picture), &Noted::default())
                 {
                     bar.suspend(|| tell(&e));
                 }
@@ -198,7 +203,12 @@ enum One {
     /// It is in the results already.
     Known(Verdict),
     /// It was read; `known` if it is in the results already, but not logged.
-    Read { outcome: Box<Outcome>, known: bool },
+    Read {
+        outcome: Box<Outcome>,
+        /// For the logbook.
+        picture: Option<Jpeg>,
+        known: bool,
+    },
 }
 
 /// Photos a worker may be ahead of the oldest that is not yet done: so many results wait, at most, for their turn.
@@ -310,7 +320,8 @@ fn read(path: &Path, by: &Where, charts: &Charts, done: &Before) -> One {
             return One::Known(verdict);
         }
     }
-    let outcome = one(path, content, by, chart, &Told::default(), false).outcome;
+    let logs = done.logged.is_some();
+    let one::One { outcome, seen } = one(path, content, by, chart, &Told::default(), logs);
     // A file that cannot be read is tried each time, but told once.
     let known = done.results.get(&Identity::of(&outcome));
     match known {
@@ -325,6 +336,7 @@ fn read(path: &Path, by: &Where, charts: &Charts, done: &Before) -> One {
         }
         _ => One::Read {
             outcome: Box::new(outcome),
+            picture: picture(seen.as_ref()),
             known: known.is_some(),
         },
     }

@@ -11,12 +11,12 @@ use super::log::LogbookArgs;
 use super::{Stop, say};
 use crate::error::Error;
 use crate::flag::{Checked, Verdict};
-use crate::logbook::{Access, Added, Amount, Logbook, Moment, Reading, Source};
-use crate::photo::sha256;
-use crate::reading::Answer;
-use crate::report::Outcome;
+use crate::logbook::{Access, Added, Amount, Jpeg, Logbook, Moment, Reading, Source};
+use crate::photo::{Photo, sha256};
+use crate::reading::{self, Answer};
 use crate::report::json::{self, Record};
 use crate::report::text::clean;
+use crate::report::{Outcome, overlay};
 use crate::same_vial::VialReading;
 
 /// Whether and where readings are logged.
@@ -88,10 +88,17 @@ pub(super) struct Seen {
     sha256: Option<String>,
     chart_sha256: Option<String>,
     record: Option<serde_json::Value>,
+    picture: Option<Jpeg>,
+}
+
+/// Where the program looked, as it is kept; `None` if there is nothing to see.
+pub(super) fn picture(seen: Option<&(Photo, reading::Seen)>) -> Option<Jpeg> {
+    let (photo, seen) = seen?;
+    overlay::small(&photo.picture, seen).ok().map(Jpeg)
 }
 
 impl Seen {
-    pub(super) fn photo(outcome: &Outcome) -> Seen {
+    pub(super) fn photo(outcome: &Outcome, picture: Option<Jpeg>) -> Seen {
         Seen {
             test: outcome.test.clone().unwrap_or_default(),
             unit: outcome.unit.clone().unwrap_or_default(),
@@ -102,10 +109,16 @@ impl Seen {
             sha256: outcome.sha256.clone(),
             chart_sha256: outcome.chart_sha256.clone(),
             record: serde_json::to_value(Record::of(outcome)).ok(),
+            picture,
         }
     }
 
-    pub(super) fn vial(checked: &Checked<VialReading>, outcomes: &[Outcome]) -> Seen {
+    /// `pictures` are those of the photos, in their order.
+    pub(super) fn vial(
+        checked: &Checked<VialReading>,
+        outcomes: &[Outcome],
+        mut pictures: Vec<Option<Jpeg>>,
+    ) -> Seen {
         let r = &checked.value;
         let used: Vec<&Outcome> = r.used.iter().filter_map(|&i| outcomes.get(i)).collect();
         let names: Vec<&str> = used.iter().map(|o| o.photo.as_str()).collect();
@@ -122,6 +135,7 @@ impl Seen {
             sha256: Some(sha256(hashes.join("\n").as_bytes())),
             chart_sha256: used.first().and_then(|o| o.chart_sha256.clone()),
             record: serde_json::from_str(&json::vial_line(checked, outcomes)).ok(),
+            picture: r.used.iter().find_map(|&i| pictures.get_mut(i)?.take()),
         }
     }
 
@@ -175,6 +189,7 @@ impl Keeper {
             sha256: seen.sha256,
             chart_sha256: seen.chart_sha256,
             record: seen.record,
+            picture: seen.picture,
         };
         self.logbook.add_reading(&reading).map(Some)
     }

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::path::PathBuf;
 
 use super::files::{Output, extension, load_chart, load_photo, same, shown, with_stem};
-use super::keep::{KeepArgs, Keeper, Noted, Seen};
+use super::keep::{KeepArgs, Keeper, Noted, Seen, picture};
 use super::log::when;
 use super::one::{One, content, one};
 use super::place::{PlaceArgs, save_frame};
@@ -15,9 +15,10 @@ use crate::capture::Started;
 use crate::chart::Chart;
 use crate::error::Error;
 use crate::estimate::dilution::Dilution;
+use crate::flag::Checked;
 use crate::reading::{Told, is_ph};
 use crate::report::{Outcome, json, overlay, text};
-use crate::same_vial::{Member, same_vial};
+use crate::same_vial::{Member, VialReading, same_vial};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -135,7 +136,7 @@ pub(super) fn run(args: &Args) -> Done {
         let names: Vec<String> = args.photos.iter().map(|p| shown(p)).collect();
         text::Table::new(names.iter().map(String::as_str), false)
     });
-    let mut outcomes = Vec::new();
+    let (mut outcomes, mut pictures) = (Vec::new(), Vec::new());
     let mut worst = Exit::Trusted;
     for (i, path) in args.photos.iter().enumerate() {
         let One { outcome, seen } = one(
@@ -144,8 +145,9 @@ pub(super) fn run(args: &Args) -> Done {
             &by,
             Ok(&chart),
             &told,
-            overlays.is_some(),
+            overlays.is_some() || keeper.is_some(),
         );
+        let picture = keeper.as_ref().and_then(|_| picture(seen.as_ref()));
         worst = worst.max(outcome.verdict().into());
         let gap = if i > 0 { "\n" } else { "" };
         if let Err(e) = &outcome.result {
@@ -183,13 +185,21 @@ pub(super) fn run(args: &Args) -> Done {
             outputs[i].1.write(&png)?;
             say(&format!("where it looked: {}", shown(&outputs[i].0)));
         }
-        if let (Some(keeper), false) = (&mut keeper, args.same_vial) {
-            worst = worst.max(log(keeper, Seen::photo(&outcome), &noted));
+        match &mut keeper {
+            Some(keeper) if !args.same_vial => {
+                worst = worst.max(log(keeper, Seen::photo(&outcome, picture), &noted));
+            }
+            _ => pictures.push(picture),
         }
         outcomes.push(outcome);
     }
     if args.same_vial {
-        return together(&outcomes, &chart, args, keeper.as_mut(), &noted);
+        let (reading, mut exit) = together(&outcomes, &chart, args)?;
+        if let Some(keeper) = &mut keeper {
+            let seen = Seen::vial(&reading, &outcomes, pictures);
+            exit = exit.max(log(keeper, seen, &noted));
+        }
+        return Ok(exit);
     }
     Ok(worst)
 }
@@ -213,9 +223,7 @@ fn together(
     outcomes: &[Outcome],
     chart: &Chart,
     args: &Args,
-    keeper: Option<&mut Keeper>,
-    noted: &Noted,
-) -> Done {
+) -> Result<(Checked<VialReading>, Exit), Stop> {
     let members: Vec<Member> = outcomes
         .iter()
         .map(|o| Member {
@@ -230,15 +238,12 @@ fn together(
     } else {
         format!("\n{}", text::vial(&reading, colour(), args.explain))
     };
-    let mut exit = Exit::from(reading.value.verdict);
     match put(&text) {
         Err(Stop::Closed) => {}
         other => other?,
     }
-    if let Some(keeper) = keeper {
-        exit = exit.max(log(keeper, Seen::vial(&reading, outcomes), noted));
-    }
-    Ok(exit)
+    let exit = reading.value.verdict.into();
+    Ok((reading, exit))
 }
 
 fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), Stop> {

@@ -7,7 +7,7 @@ use rusqlite::{Row, ToSql, params_from_iter};
 use super::entry::{Entry, Table};
 use super::store::Logbook;
 use super::write::no_water;
-use super::{Amount, Equipment, Event, Limit, Moment, Reading, Water, of_word};
+use super::{Amount, Equipment, Event, Jpeg, Limit, Moment, Reading, Water, of_word};
 use crate::error::Result;
 
 /// The columns of a reading.
@@ -54,7 +54,7 @@ impl Logbook {
         })
     }
 
-    /// The readings of a water in the order of their times, of one test or of all. Without the records of the program.
+    /// The readings of a water in the order of their times, of one test or of all. Without records and pictures.
     ///
     /// # Errors
     /// If the file cannot be read.
@@ -67,7 +67,7 @@ impl Logbook {
             ""
         };
         let sql = format!(
-            "SELECT {READING}, NULL FROM reading r
+            "SELECT {READING}, NULL, NULL FROM reading r
              WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) {condition} AND r.removed IS NULL
              ORDER BY r.seconds, r.id"
         );
@@ -76,18 +76,32 @@ impl Logbook {
         self.all(&sql, &values, |row| reading(row, &water))
     }
 
-    /// The same with the records of the program.
+    /// The same with records and pictures.
     ///
     /// # Errors
     /// If the file cannot be read.
     pub fn whole_readings(&self, water: &str) -> Result<Vec<(Entry, Reading)>> {
         let water = self.water(water)?.name;
         let sql = format!(
-            "SELECT {READING}, record.json FROM reading r LEFT JOIN record ON record.reading = r.id
+            "SELECT {READING}, record.json, picture.jpeg FROM reading r
+             LEFT JOIN record ON record.reading = r.id LEFT JOIN picture ON picture.reading = r.id
              WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.removed IS NULL
              ORDER BY r.seconds, r.id"
         );
         self.all(&sql, &[&water as &dyn ToSql], |row| reading(row, &water))
+    }
+
+    /// Where the program looked for a reading.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn picture(&self, reading: Entry) -> Result<Option<Jpeg>> {
+        let pictures = self.all(
+            "SELECT jpeg FROM picture WHERE reading = ?1",
+            &[&reading.id as &dyn ToSql],
+            |row| row.get(0).map(Jpeg),
+        )?;
+        Ok(pictures.into_iter().next())
     }
 
     /// The tests of which a water has readings, by name.
@@ -249,6 +263,7 @@ fn reading(row: &Row, water: &str) -> rusqlite::Result<(Entry, Reading)> {
             dilution_factor: row.get(13)?,
             note: row.get(14)?,
             record: record.and_then(|r| serde_json::from_str(&r).ok()),
+            picture: row.get::<_, Option<Vec<u8>>>(16)?.map(Jpeg),
         },
     ))
 }

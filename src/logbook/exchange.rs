@@ -158,12 +158,7 @@ impl Whole {
         let seen: HashSet<String> = there
             .readings
             .iter()
-            .map(|r| {
-                key(&Reading {
-                    record: None,
-                    ..r.clone()
-                })
-            })
+            .map(key_of_reading)
             .chain(there.events.iter().map(key))
             .collect();
         let new = Whole {
@@ -180,12 +175,7 @@ impl Whole {
             readings: self
                 .readings
                 .into_iter()
-                .filter(|r| {
-                    !seen.contains(&key(&Reading {
-                        record: None,
-                        ..r.clone()
-                    }))
-                })
+                .filter(|r| !seen.contains(&key_of_reading(r)))
                 .collect(),
             events: self
                 .events
@@ -223,6 +213,15 @@ fn unwritable(e: &impl std::fmt::Display) -> Error {
 /// What an entry is known again by.
 fn key(entry: &impl Serialize) -> String {
     serde_json::to_string(entry).unwrap_or_default()
+}
+
+/// The same of a reading, whatever is kept beside it.
+fn key_of_reading(r: &Reading) -> String {
+    key(&Reading {
+        record: None,
+        picture: None,
+        ..r.clone()
+    })
 }
 
 /// The kind of a row that is a reading.
@@ -361,6 +360,7 @@ impl Row {
             dilution_factor: self.dilution_factor,
             note: self.note.unwrap_or_default(),
             record: None,
+            picture: None,
         })
     }
 

@@ -50,6 +50,11 @@ CREATE TABLE record (
     reading INTEGER PRIMARY KEY REFERENCES reading,
     json TEXT NOT NULL
 ) STRICT;
+-- Where the program looked, a small JPEG.
+CREATE TABLE picture (
+    reading INTEGER PRIMARY KEY REFERENCES reading,
+    jpeg BLOB NOT NULL
+) STRICT;
 
 CREATE TABLE equipment (
     id INTEGER PRIMARY KEY,

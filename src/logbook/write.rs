@@ -5,7 +5,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 
 use super::entry::{Entry, Table};
 use super::fault::{Fault, clear};
-use super::{Amount, Equipment, Event, Limit, Moment, Reading, Water, word};
+use super::{Amount, Equipment, Event, Jpeg, Limit, Moment, Reading, Water, word};
 use crate::error::Error;
 
 pub(super) fn named(name: &str) -> std::result::Result<(), Fault> {
@@ -157,6 +157,12 @@ pub(super) fn insert_reading(
         c.execute(
             "INSERT INTO record (reading, json) VALUES (?1, ?2)",
             params![id, record.to_string()],
+        )?;
+    }
+    if let Some(Jpeg(jpeg)) = &reading.picture {
+        c.execute(
+            "INSERT INTO picture (reading, jpeg) VALUES (?1, ?2)",
+            params![id, jpeg],
         )?;
     }
     Ok(Entry::new(Table::Reading, id))

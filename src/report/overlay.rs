@@ -13,7 +13,7 @@ use crate::flag::Checked;
 use crate::photo::Picture;
 use crate::place::{Area, Homography};
 use crate::reading::{Reading, Seen};
-use crate::report::svg::{Drawing, png};
+use crate::report::svg::{Drawing, jpeg, png};
 use crate::vial::Found;
 use crate::vial::above::Disc;
 
@@ -40,14 +40,19 @@ pub fn draw(
     reading: &Checked<Reading>,
     chart: &Chart,
 ) -> Result<Vec<u8>> {
-    let small = reduced(picture);
+    let small = reduced(picture.srgb8(), LONGEST);
     let (width, height) = (
         small.width() + panel::WIDTH,
         small.height().max(LEAST_HEIGHT),
     );
     let mut drawing = Drawing::new(width, height);
     let scale = f64::from(small.width()) / f64::from(picture.width());
-    outlines(&mut drawing, seen, scale);
+    let whole = View {
+        left: 0.0,
+        top: 0.0,
+        scale,
+    };
+    outlines(&mut drawing, seen, &whole);
     let corner = (f64::from(small.width()), f64::from(height));
     panel::draw(
         &mut drawing,
@@ -57,13 +62,77 @@ pub fn draw(
         chart,
         seen.look.place.card.is_some(),
     );
-    let mut canvas = canvas(&small, width, height).ok_or_else(undrawn)?;
+    let canvas = painted(&small, &drawing, width, height)?;
+    png(&canvas).ok_or_else(undrawn)
+}
+
+/// A small picture of where it looked, as a JPEG of about 40 kilobytes: the card, or the regions marked by hand, with the
+/// outlines of [`draw`].
+///
+/// # Errors
+/// If the picture cannot be drawn.
+pub fn small(picture: &Picture, seen: &Seen) -> Result<Vec<u8>> {
+    let full = picture.srgb8();
+    let part = surroundings(seen, full.width(), full.height());
+    let crop = image::imageops::crop_imm(&full, part.0, part.1, part.2, part.3).to_image();
+    let small = reduced(crop, SMALL);
+    let view = View {
+        left: f64::from(part.0),
+        top: f64::from(part.1),
+        scale: f64::from(small.width()) / f64::from(part.2),
+    };
+    let mut drawing = Drawing::new(small.width(), small.height());
+    outlines(&mut drawing, seen, &view);
+    let canvas = painted(&small, &drawing, small.width(), small.height())?;
+    jpeg(&canvas, QUALITY).ok_or_else(undrawn)
+}
+
+/// Longest side of a [`small`] picture, pixels, and its quality: an outline shows, and a year of weekly photos is two megabytes.
+const SMALL: u32 = 480;
+const QUALITY: u8 = 80;
+
+/// What is around the card, or around all regions, with a little more: left, top, width and height in pixels.
+fn surroundings(seen: &Seen, width: u32, height: u32) -> (u32, u32, u32, u32) {
+    let place = &seen.look.place;
+    let whole = View {
+        left: 0.0,
+        top: 0.0,
+        scale: 1.0,
+    };
+    let mut areas = vec![place.white, seen.look.liquid];
+    if let Some(design) = place.card.as_ref().and_then(|c| Design::by_id(&c.design)) {
+        areas.push(Area {
+            x: 0.0,
+            y: 0.0,
+            w: design.width_mm,
+            h: design.height_mm,
+        });
+    }
+    let points: Vec<(f64, f64)> = areas
+        .iter()
+        .flat_map(|a| corners(&place.to_photo, a, &whole))
+        .collect();
+    let ends = |of: fn(&(f64, f64)) -> f64, most: u32| {
+        let low = points.iter().map(of).fold(f64::INFINITY, f64::min);
+        let high = points.iter().map(of).fold(f64::NEG_INFINITY, f64::max);
+        let more = 0.08 * (high - low);
+        // A cast keeps within the range of the type, whatever the number.
+        let from = ((low - more) as u32).min(most.saturating_sub(1));
+        let to = ((high + more) as u32).clamp(from + 1, most);
+        (from, to - from)
+    };
+    let ((x, w), (y, h)) = (ends(|p| p.0, width), ends(|p| p.1, height));
+    (x, y, w, h)
+}
+
+fn painted(photo: &RgbImage, drawing: &Drawing, w: u32, h: u32) -> Result<tiny_skia::Pixmap> {
+    let mut canvas = canvas(photo, w, h).ok_or_else(undrawn)?;
     resvg::render(
         &drawing.tree().ok_or_else(undrawn)?,
         usvg::Transform::identity(),
         &mut canvas.as_mut(),
     );
-    png(&canvas).ok_or_else(undrawn)
+    Ok(canvas)
 }
 
 fn undrawn() -> Error {
@@ -73,15 +142,27 @@ fn undrawn() -> Error {
     )
 }
 
-fn reduced(picture: &Picture) -> RgbImage {
-    let full = picture.srgb8();
+fn reduced(full: RgbImage, most: u32) -> RgbImage {
     let (w, h) = full.dimensions();
     let longest = w.max(h);
-    if longest <= LONGEST {
+    if longest <= most {
         return full;
     }
-    let side = |v: u32| (u64::from(v) * u64::from(LONGEST) / u64::from(longest)).max(1) as u32;
+    let side = |v: u32| (u64::from(v) * u64::from(most) / u64::from(longest)).max(1) as u32;
     image::imageops::thumbnail(&full, side(w), side(h))
+}
+
+/// The part of the photo that is drawn: where it begins, in pixels of the photo, and pixels of the drawing for one of it.
+struct View {
+    left: f64,
+    top: f64,
+    scale: f64,
+}
+
+impl View {
+    fn map(&self, (x, y): (f64, f64)) -> (f64, f64) {
+        ((x - self.left) * self.scale, (y - self.top) * self.scale)
+    }
 }
 
 /// The photo on a neutral ground, which does not colour the eye.
@@ -96,10 +177,10 @@ fn canvas(photo: &RgbImage, width: u32, height: u32) -> Option<tiny_skia::Pixmap
     Some(canvas)
 }
 
-fn outlines(drawing: &mut Drawing, seen: &Seen, scale: f64) {
+fn outlines(drawing: &mut Drawing, seen: &Seen, view: &View) {
     let look = &seen.look;
     let place = &look.place;
-    let corners = |a: &Area| corners(&place.to_photo, a, scale);
+    let corners = |a: &Area| corners(&place.to_photo, a, view);
     for kept in &seen.sampled.kept {
         drawing.filled(&corners(kept), LIQUID, 0.35);
     }
@@ -136,34 +217,30 @@ fn outlines(drawing: &mut Drawing, seen: &Seen, scale: f64) {
             drawing.outline(&corners(&look.liquid), LIQUID);
         }
         Some(Found::Open(vial)) => {
-            drawing.outline(&around(&place.to_photo, &vial.mouth, scale), VIAL);
-            drawing.outline(&around(&place.to_photo, &vial.liquid, scale), LIQUID);
+            drawing.outline(&around(&place.to_photo, &vial.mouth, view), VIAL);
+            drawing.outline(&around(&place.to_photo, &vial.liquid, view), LIQUID);
         }
         None => drawing.outline(&corners(&look.liquid), LIQUID),
     }
 }
 
 /// A circle as a polygon that the eye takes for one.
-fn around(to_photo: &Homography, disc: &Disc, scale: f64) -> Vec<(f64, f64)> {
+fn around(to_photo: &Homography, disc: &Disc, view: &View) -> Vec<(f64, f64)> {
     const SIDES: usize = 72;
     (0..SIDES)
         .map(|k| {
             let (s, c) = (std::f64::consts::TAU * k as f64 / SIDES as f64).sin_cos();
-            let (x, y) = to_photo.map(disc.x + disc.r * c, disc.y + disc.r * s);
-            (x * scale, y * scale)
+            view.map(to_photo.map(disc.x + disc.r * c, disc.y + disc.r * s))
         })
         .collect()
 }
 
-fn corners(to_photo: &Homography, a: &Area, scale: f64) -> [(f64, f64); 4] {
+fn corners(to_photo: &Homography, a: &Area, view: &View) -> [(f64, f64); 4] {
     [
         (a.x, a.y),
         (a.x + a.w, a.y),
         (a.x + a.w, a.y + a.h),
         (a.x, a.y + a.h),
     ]
-    .map(|(x, y)| {
-        let (px, py) = to_photo.map(x, y);
-        (px * scale, py * scale)
-    })
+    .map(|(x, y)| view.map(to_photo.map(x, y)))
 }

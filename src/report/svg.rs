@@ -3,6 +3,7 @@
 use std::fmt::Write;
 use std::sync::Arc;
 
+use image::codecs::jpeg::JpegEncoder;
 use image::{ImageFormat, RgbImage};
 use resvg::{tiny_skia, usvg};
 
@@ -130,15 +131,29 @@ impl Drawing {
 
 /// A picture without transparency as a PNG.
 pub(super) fn png(canvas: &tiny_skia::Pixmap) -> Option<Vec<u8>> {
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    opaque(canvas)?
+        .write_to(&mut bytes, ImageFormat::Png)
+        .ok()?;
+    Some(bytes.into_inner())
+}
+
+/// The same as a JPEG of a quality from 1 to 100.
+pub(super) fn jpeg(canvas: &tiny_skia::Pixmap, quality: u8) -> Option<Vec<u8>> {
+    let mut bytes = Vec::new();
+    JpegEncoder::new_with_quality(&mut bytes, quality)
+        .encode_image(&opaque(canvas)?)
+        .ok()?;
+    Some(bytes)
+}
+
+fn opaque(canvas: &tiny_skia::Pixmap) -> Option<RgbImage> {
     let rgb: Vec<u8> = canvas
         .data()
         .chunks_exact(4)
         .flat_map(|p| [p[0], p[1], p[2]])
         .collect();
-    let image = RgbImage::from_raw(canvas.width(), canvas.height(), rgb)?;
-    let mut bytes = std::io::Cursor::new(Vec::new());
-    image.write_to(&mut bytes, ImageFormat::Png).ok()?;
-    Some(bytes.into_inner())
+    RgbImage::from_raw(canvas.width(), canvas.height(), rgb)
 }
 
 /// A colour as SVG names it.

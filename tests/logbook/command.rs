@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use tempfile::TempDir;
+use tintwell::logbook::Jpeg;
 
 fn demo(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
@@ -151,6 +152,9 @@ fn a_reading_is_logged_once_with_all_that_is_known_of_it() {
     let all: serde_json::Value = serde_json::from_str(&all).unwrap();
     assert_eq!(all["readings"][0]["record"]["lab"], said["lab"]);
     assert_eq!(all["readings"][0]["record"]["flags"], said["flags"]);
+    let picture: Jpeg = serde_json::from_value(all["readings"][0]["picture"].clone()).unwrap();
+    let picture = image::load_from_memory(&picture.0).unwrap();
+    assert_eq!(picture.width().max(picture.height()), 480);
 }
 
 #[test]

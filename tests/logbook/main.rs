@@ -10,7 +10,7 @@ use std::path::Path;
 
 use tintwell::flag::Verdict;
 use tintwell::logbook::{
-    Access, Amount, Equipment, Event, Kind, Limit, Logbook, Moment, Reading, Source, Water,
+    Access, Amount, Equipment, Event, Jpeg, Kind, Limit, Logbook, Moment, Reading, Source, Water,
 };
 
 /// A moment so many minutes after the first of March.
@@ -48,6 +48,7 @@ fn reading(name: &str, minutes: i64, answer: Amount) -> Reading {
         dilution_factor: Some(5.0),
         note: "after feeding,\nlamp \"off\" – 4 °C".into(),
         record: None,
+        picture: None,
     }
 }
 
@@ -97,6 +98,7 @@ fn filled(path: &Path) -> Logbook {
             source: Source::Photo,
             verdict: Verdict::Trusted,
             record: Some(serde_json::json!({"flags": [{"code": "dim"}], "lab": [40.5, 1.0, -2.0]})),
+            picture: Some(Jpeg(vec![0xff, 0xd8, 0x00, 0xff, 0xd9])),
             ..reading("tidepool", 30, value)
         },
     ] {

@@ -188,6 +188,7 @@ fn reading(args: &ReadingArgs) -> Done {
         dilution_factor: None,
         note: args.note.clone(),
         record: None,
+        picture: None,
     };
     super::added(
         args.logbook.open(Access::Read)?.add_reading(&reading)?,

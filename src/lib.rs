@@ -20,6 +20,7 @@ pub mod card;
 pub mod chart;
 pub mod cli;
 pub mod colour;
+pub mod course;
 pub mod error;
 pub mod estimate;
 pub mod flag;

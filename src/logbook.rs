@@ -53,6 +53,14 @@ impl Moment {
         self.seconds as f64 / 86_400.0
     }
 
+    /// What the time it was told in is ahead of UTC, in seconds.
+    pub fn offset_seconds(&self) -> i32 {
+        let civil = self.text.get(..19).and_then(|t| t.parse::<DateTime>().ok());
+        let there = civil.and_then(|c| c.to_zoned_datetime(TimeZone::UTC).ok());
+        // An offset is less than a day.
+        there.map_or(0, |t| (t.timestamp().as_second() - self.seconds) as i32)
+    }
+
     /// Date and time of day where it was told, `2026-03-01 09:05`.
     pub fn short(&self) -> String {
         self.text.get(..16).unwrap_or(&self.text).replace('T', " ")
@@ -334,6 +342,9 @@ mod tests {
             at("2026-03-01T09:05:00+02:00").seconds() + 10 * 3600,
             at("2026-03-01T09:05").seconds()
         );
+        assert_eq!(at("2026-03-01").offset_seconds(), -8 * 3600);
+        assert_eq!(at("2026-03-01T09:05:00+05:30").offset_seconds(), 19_800);
+        assert_eq!(at("2026-03-01T09:05:00Z").offset_seconds(), 0);
         assert!(Moment::parse("yesterday", &zone).is_err());
     }
 }

@@ -15,6 +15,7 @@ mod place;
 mod read;
 mod rules;
 mod timings;
+mod trend;
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -114,6 +115,7 @@ enum Command {
     Read(read::Args),
     Batch(batch::Args),
     Log(log::Args),
+    Trend(trend::Args),
 }
 
 impl Command {
@@ -126,6 +128,7 @@ impl Command {
             Command::Read(_) => "read",
             Command::Batch(_) => "batch",
             Command::Log(_) => "log",
+            Command::Trend(_) => "trend",
         }
     }
 }
@@ -141,6 +144,7 @@ pub fn main() -> ExitCode {
         Command::Read(args) => read::run(&args),
         Command::Batch(args) => batch::run(&args),
         Command::Log(args) => log::run(&args),
+        Command::Trend(args) => trend::run(&args),
     };
     let exit = match done {
         Ok(exit) => exit,

@@ -41,6 +41,18 @@ fn values<T>(entries: Vec<(super::Entry, T)>) -> impl Iterator<Item = T> {
 }
 
 impl Whole {
+    /// Waters with their readings and events.
+    pub fn new(waters: Vec<Water>, readings: Vec<Reading>, events: Vec<Event>) -> Whole {
+        Whole {
+            format: FORMAT.into(),
+            version: VERSION,
+            waters,
+            readings,
+            events,
+            ..Whole::default()
+        }
+    }
+
     /// All that is in a logbook.
     ///
     /// # Errors

@@ -122,11 +122,11 @@ pub(super) fn insert_reading(
     };
     finite(&[value, low, high, reading.dilution_factor])?;
     if let Amount::Value { value, low, high } = reading.answer
-        && !(low <= value && value <= high)
+        && !(low <= value && value < high)
     {
         return Err(clear(
             format!("the value {value} does not lie in its interval {low} to {high}"),
-            "give an interval around the value",
+            "give an interval around the value: no reading is exact",
         ));
     }
     c.prepare_cached(

@@ -10,6 +10,7 @@ pub mod overlay;
 pub mod plot;
 mod svg;
 pub mod text;
+pub mod trend;
 
 use crate::error::{Error, Result};
 use crate::flag::{Checked, Flag, Severity, Verdict};

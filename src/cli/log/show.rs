@@ -3,9 +3,10 @@
 use super::LogbookArgs;
 use crate::cli::{Done, Exit, put};
 use crate::logbook::equipment::met;
-use crate::logbook::{Access, Event, Limit, Logbook, Reading, Source};
+use crate::logbook::{Access, Limit, Logbook, Reading, Source};
 use crate::report::number::plain;
 use crate::report::text::clean;
+use crate::report::trend::happened;
 use crate::report::words;
 
 /// Show the waters, or all that is known of one
@@ -191,28 +192,6 @@ fn one(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::Resu
         text = "nothing is logged yet\n".into();
     }
     Ok(text)
-}
-
-/// An event in words.
-pub(in crate::cli) fn happened(e: &Event) -> String {
-    let mut text = e.kind.word().replace('-', " ");
-    if let Some(percent) = e.percent {
-        text += &format!(" of {} %", plain(percent));
-    }
-    if let Some(thing) = e.equipment.as_ref().or(e.substance.as_ref()) {
-        text += &format!(": {}", clean(thing));
-    }
-    if let Some(amount) = e.amount {
-        let unit = e.unit.as_deref().map(clean).unwrap_or_default();
-        text += &format!(", {} {unit}", plain(amount));
-    }
-    if e.medicine {
-        text += " (medicine)";
-    }
-    if !e.note.is_empty() {
-        text += &format!("  ({})", clean(&e.note));
-    }
-    text
 }
 
 fn bounds(limit: &Limit) -> String {

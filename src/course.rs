@@ -1,0 +1,343 @@
+//! The course of one test in one water: what the readings, events and limits of a logbook say together.
+//!
+//! Takes entries and gives them to [`crate::trend`], which knows nothing of waters: how fast the level changes, whether something
+//! that was done changed it, when a limit would be reached. Says what may spoil the answer: readings in another unit, with
+//! another chart, or something else done at the same time. Never says why a level changed.
+
+use std::collections::BTreeSet;
+
+use crate::error::{Error, Result};
+use crate::flag::Verdict;
+use crate::logbook::{Amount, Entry, Event, Kind, Limit, Logbook, Moment, Reading, Source, Water};
+use crate::trend::forecast::{self, Crossing};
+use crate::trend::slope::{self, Line};
+use crate::trend::split::{self, Split};
+use crate::trend::theil_sen::{self, Robust};
+use crate::trend::{Point, Seen};
+
+/// How much a doubtful reading counts beside a trusted one: as if its uncertainty were twice what it says. There is no
+/// published number for it; half the trust in an uncertainty is a convention of this program.
+pub const WEIGHT_OF_DOUBT: f64 = 0.25;
+
+/// Standard uncertainties in half a 95 % interval (normal distribution; JCGM 100:2008, table G.1).
+const HALF_WIDTH: f64 = 1.96;
+
+/// What of a course is asked for.
+#[derive(Debug, Clone, Default)]
+pub struct Wanted {
+    /// Only readings from this moment on.
+    pub since: Option<Moment>,
+    /// The event before and after which is compared; else the last one that is not a matter of routine.
+    pub event: Option<Entry>,
+    /// Readings in this unit; else in that of the last reading.
+    pub unit: Option<String>,
+}
+
+/// The course of one test in one water.
+#[derive(Debug, Clone)]
+pub struct Course {
+    pub water: Water,
+    pub test: String,
+    pub unit: String,
+    /// The readings used, in the order of time; at least one.
+    pub readings: Vec<(Entry, Reading)>,
+    /// All events from the first reading used on.
+    pub events: Vec<(Entry, Event)>,
+    /// The bounds within which the water is to stay, in the unit of the readings.
+    pub limit: Option<Limit>,
+    /// The line through all readings, or why there is none.
+    pub line: Result<Line>,
+    /// Its robust companion, or why there is none.
+    pub robust: Result<Robust>,
+    /// Before and after an event.
+    pub around: Option<Around>,
+    /// When a limit would be reached, and which.
+    pub crossing: Option<(f64, Crossing)>,
+    /// What may spoil the answer.
+    pub notes: Vec<String>,
+}
+
+/// Before and after an event.
+#[derive(Debug, Clone)]
+pub struct Around {
+    pub entry: Entry,
+    pub event: Event,
+    /// The comparison, or what it lacks.
+    pub split: Result<Split>,
+    /// How many more readings would settle whether the level changed; `None` if too many would be needed.
+    pub further: Option<usize>,
+    /// The line through the readings after the event alone.
+    pub after: Option<Line>,
+}
+
+impl Around {
+    /// Whether level or slope changed, as far as the readings can tell.
+    pub fn is_settled(&self) -> bool {
+        self.split
+            .as_ref()
+            .is_ok_and(|s| s.step.is_settled() || s.slope_change.is_some_and(|c| c.is_settled()))
+    }
+}
+
+impl Course {
+    /// The course of a test in a water of a logbook.
+    ///
+    /// # Errors
+    /// If the logbook cannot be read, there is no such water, no reading of the test, or no such event.
+    pub fn of(logbook: &Logbook, water: &str, test: &str, wanted: &Wanted) -> Result<Course> {
+        let water = logbook.water(water)?;
+        let all = logbook.readings(&water.name, Some(test))?;
+        let Some((_, last)) = all.last() else {
+            return Err(no_readings(&water.name, test, &logbook.tests(&water.name)?));
+        };
+        let unit = wanted.unit.clone().unwrap_or_else(|| last.unit.clone());
+        let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
+        let all: Vec<_> = all
+            .into_iter()
+            .filter(|(_, r)| r.at.seconds() >= from)
+            .collect();
+        let before = all.len();
+        let readings: Vec<_> = all.into_iter().filter(|(_, r)| r.unit == unit).collect();
+        let other_unit = before - readings.len();
+        let Some((_, first)) = readings.first() else {
+            return Err(Error::new(
+                format!("there is no reading of {test} in {unit} in that time"),
+                "leave --unit or --since away to see what there is: tintwell log show",
+            )
+            .about(water.name));
+        };
+        let start = first.at.seconds();
+        let events: Vec<_> = logbook
+            .events(&water.name)?
+            .into_iter()
+            .filter(|(_, e)| e.at.seconds() >= start)
+            .collect();
+        let limits = logbook.limits(&water.name)?;
+        let limit = limits.into_iter().find(|l| l.test == test);
+        Course::from_entries(
+            water,
+            test,
+            readings,
+            events,
+            limit,
+            other_unit,
+            wanted.event,
+        )
+    }
+
+    fn from_entries(
+        water: Water,
+        test: &str,
+        readings: Vec<(Entry, Reading)>,
+        events: Vec<(Entry, Event)>,
+        limit: Option<Limit>,
+        other_unit: usize,
+        event: Option<Entry>,
+    ) -> Result<Course> {
+        let unit = readings[0].1.unit.clone();
+        let points: Vec<Point> = readings.iter().map(|(_, r)| point(r)).collect();
+        let chosen = chosen(&events, event, &readings).map_err(|e| e.about(water.name.clone()))?;
+        let around = chosen.map(|(entry, event)| {
+            let day = event.at.days();
+            let after: Vec<Point> = points.iter().filter(|p| p.day > day).copied().collect();
+            Around {
+                entry,
+                split: split::split(&points, day),
+                further: split::readings_to_settle(&points, day).ok().flatten(),
+                after: slope::fit(&after).ok(),
+                event,
+            }
+        });
+        let line = slope::fit(&points);
+        let robust = theil_sen::fit(&points);
+        let mut notes = Vec::new();
+        if other_unit > 0 {
+            notes.push(format!(
+                "{other_unit} of the readings are in another unit than {unit} and are left out"
+            ));
+        }
+        notes.extend(charts(&readings));
+        if let (Ok(line), Ok(robust)) = (&line, &robust)
+            && theil_sen::disagree(line, robust)
+        {
+            notes.push(
+                "the line and the slope that most pairs of readings agree on contradict each other: a few readings pull the \
+                 line, or the course is no line"
+                    .into(),
+            );
+        }
+        if let Some(around) = &around {
+            notes.extend(beside(around, &events, &readings));
+        }
+        let (limit, other_limit) = match limit {
+            Some(limit) if limit.unit != unit => (None, Some(limit)),
+            limit => (limit, None),
+        };
+        if let Some(other) = other_limit {
+            notes.push(format!(
+                "the limits are in {}, the readings in {unit}: they are not compared",
+                other.unit
+            ));
+        }
+        let mut course = Course {
+            water,
+            test: test.to_owned(),
+            unit,
+            readings,
+            events,
+            limit,
+            line,
+            robust,
+            around,
+            crossing: None,
+            notes,
+        };
+        course.crossing = course.first_crossing();
+        Ok(course)
+    }
+
+    /// The line that is followed into the future: of the readings after the event if that made a difference, else of all.
+    pub fn present(&self) -> Option<&Line> {
+        let after = self
+            .around
+            .as_ref()
+            .filter(|a| a.is_settled())
+            .map(|a| a.after.as_ref());
+        match after {
+            Some(line) => line,
+            None => self.line.as_ref().ok(),
+        }
+    }
+
+    fn first_crossing(&self) -> Option<(f64, Crossing)> {
+        let (line, limit) = (self.present()?, self.limit.as_ref()?);
+        let ahead = [limit.low, limit.high].into_iter().flatten();
+        ahead
+            .filter_map(|bound| Some((bound, forecast::crossing(line, bound).ok()??)))
+            .min_by(|a, b| a.1.earliest.total_cmp(&b.1.earliest))
+    }
+
+    /// Readings that are doubtful.
+    pub fn doubtful(&self) -> usize {
+        self.count(|r| r.verdict == Verdict::Doubtful)
+    }
+
+    /// Readings that are a bound only: under or over what the test shows.
+    pub fn bounds(&self) -> (usize, usize) {
+        (
+            self.count(|r| matches!(r.answer, Amount::Below { .. })),
+            self.count(|r| matches!(r.answer, Amount::Above { .. })),
+        )
+    }
+
+    fn count(&self, which: impl Fn(&Reading) -> bool) -> usize {
+        self.readings.iter().filter(|(_, r)| which(r)).count()
+    }
+}
+
+/// A reading as the trend takes it.
+pub fn point(reading: &Reading) -> Point {
+    Point {
+        day: reading.at.days(),
+        seen: match reading.answer {
+            Amount::Value { value, low, high } => Seen::Value {
+                value,
+                // An interval that ends at zero is cut off there: its upper half tells.
+                u: match low > 0.0 {
+                    true => (high - low) / (2.0 * HALF_WIDTH),
+                    false => (high - value) / HALF_WIDTH,
+                },
+            },
+            Amount::Below { high } => Seen::Below(high),
+            Amount::Above { low } => Seen::Above(low),
+        },
+        weight: match reading.verdict {
+            Verdict::Trusted => 1.0,
+            Verdict::Doubtful | Verdict::Unreadable => WEIGHT_OF_DOUBT,
+        },
+    }
+}
+
+fn no_readings(water: &str, test: &str, tests: &[String]) -> Error {
+    let fix = if tests.is_empty() {
+        "log readings first: tintwell read --log, or tintwell log add reading".to_owned()
+    } else {
+        format!("choose one of: {}", tests.join(", "))
+    };
+    Error::new(format!("there is no reading of \"{test}\""), fix).about(water)
+}
+
+/// What recurs: whether it works is seldom the question.
+fn is_routine(kind: Kind) -> bool {
+    matches!(kind, Kind::WaterChange | Kind::Feeding)
+}
+
+/// The event that is looked at: the wanted one, else the last one between readings that is no routine, else the last one.
+fn chosen(
+    events: &[(Entry, Event)],
+    wanted: Option<Entry>,
+    readings: &[(Entry, Reading)],
+) -> Result<Option<(Entry, Event)>> {
+    if let Some(wanted) = wanted {
+        let found = events.iter().find(|(entry, _)| *entry == wanted);
+        return found.cloned().map(Some).ok_or_else(|| {
+            Error::new(
+                format!("there is no event {wanted} since the first reading"),
+                "see the events of this water: tintwell log show",
+            )
+        });
+    }
+    let first = readings.first().map_or(0, |(_, r)| r.at.seconds());
+    let last = readings.last().map_or(0, |(_, r)| r.at.seconds());
+    let between = || {
+        events
+            .iter()
+            .rev()
+            .filter(|(_, e)| (first..last).contains(&e.at.seconds()))
+    };
+    let found = between()
+        .find(|(_, e)| !is_routine(e.kind))
+        .or_else(|| between().next());
+    Ok(found.cloned())
+}
+
+/// Whether the readings were made in more ways than one.
+fn charts(readings: &[(Entry, Reading)]) -> Option<String> {
+    let ways: BTreeSet<&str> = readings
+        .iter()
+        .map(|(_, r)| match r.source {
+            Source::Photo => r.chart_sha256.as_deref().unwrap_or("photo"),
+            Source::Eye => "eye",
+            Source::Other => "other",
+        })
+        .collect();
+    (ways.len() > 1).then(|| {
+        "the readings were made in more ways than one (another chart, by eye, another instrument): a difference between these \
+         counts as a change of the water"
+            .to_owned()
+    })
+}
+
+/// What else was done between the same two readings.
+fn beside(
+    around: &Around,
+    events: &[(Entry, Event)],
+    readings: &[(Entry, Reading)],
+) -> Option<String> {
+    let day = around.event.at.seconds();
+    let times = || readings.iter().map(|(_, r)| r.at.seconds());
+    let before = times().filter(|t| *t <= day).max()?;
+    let after = times().filter(|t| *t > day).min()?;
+    let others: Vec<String> = events
+        .iter()
+        .filter(|(entry, e)| *entry != around.entry && (before..after).contains(&e.at.seconds()))
+        .map(|(entry, _)| entry.to_string())
+        .collect();
+    (!others.is_empty()).then(|| {
+        format!(
+            "between the same two readings as {} there was {}: what they did cannot be told apart",
+            around.entry,
+            others.join(", ")
+        )
+    })
+}

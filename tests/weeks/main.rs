@@ -1,0 +1,75 @@
+//! Did it work? Twelve invented weeks whose truth is known, from the logbook to the answer; and the shipped file of them.
+//!
+//! Synthetic-known: what the story put in must lie in the intervals as often as they say.
+
+#[path = "story.rs"]
+mod story;
+
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use story::{LINES, Line};
+use tempfile::TempDir;
+use tintwell::course::{Course, Wanted};
+use tintwell::logbook::exchange::Whole;
+use tintwell::logbook::{Access, Logbook};
+use tintwell::trend::Effect;
+
+const SEEDS: std::ops::Range<u64> = 1000..1200;
+
+/// A logbook of the twelve weeks of a seed.
+fn logbook(dir: &TempDir, seed: u64) -> Logbook {
+    let path = dir.path().join(format!("{seed}.sqlite"));
+    let mut book = Logbook::open(&path, "weeks", Access::Write).unwrap();
+    Whole::new(story::waters(), story::readings(seed), story::events())
+        .import(&mut book)
+        .unwrap();
+    book
+}
+
+fn course(book: &Logbook, line: &Line) -> Course {
+    Course::of(book, line.water, line.test, &Wanted::default()).unwrap()
+}
+
+/// Of 200 intervals at 95 % that are right, fewer than 180 or all but none miss with a probability under 0.001 (binomial).
+const LEAST: usize = 179;
+
+#[test]
+fn the_truth_lies_in_the_intervals_as_often_as_they_say() {
+    let dir = TempDir::new().unwrap();
+    let books: Vec<Logbook> = SEEDS.map(|seed| logbook(&dir, seed)).collect();
+    for line in &LINES {
+        let mut inside = [0; 2];
+        let mut told = 0;
+        for book in &books {
+            let course = course(book, line);
+            let around = course.around.as_ref().expect("an event");
+            let split = around.split.as_ref().expect("a comparison");
+            let change = split.slope_change.expect("two lines");
+            let holds = |e: &Effect, truth: f64| e.low <= truth && truth <= e.high;
+            inside[0] += usize::from(holds(&split.step, line.step));
+            inside[1] += usize::from(holds(&change, line.after - line.before));
+            told += usize::from(around.is_settled());
+        }
+        println!(
+            "{} in {}: step {} and slope {} of 200 inside, {told} settled",
+            line.test, line.water, inside[0], inside[1]
+        );
+        assert!(
+            inside.iter().all(|n| *n >= LEAST),
+            "{} in {}: {inside:?}",
+            line.test,
+            line.water
+        );
+        if line.after == line.before && line.step == 0.0 {
+            // Two questions at 5 % each.
+            assert!(told <= 36, "nothing changed, and it was seen {told} times");
+        } else if line.test == "nitrate" {
+            assert!(
+                told >= 180,
+                "the filter worked, and it was seen {told} times"
+            );
+        }
+    }
+}

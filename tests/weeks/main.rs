@@ -73,3 +73,72 @@ fn the_truth_lies_in_the_intervals_as_often_as_they_say() {
         }
     }
 }
+
+/// Seed of the shipped weeks: the first there is, not one looked for.
+const SHIPPED: u64 = 1;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// `WEEKS=write cargo test --release --test weeks` writes the shipped file anew.
+#[test]
+fn the_shipped_weeks_are_those_of_the_story() {
+    let path = root().join("fixtures/alder-creek/twelve-weeks.csv");
+    let dir = TempDir::new().unwrap();
+    let made = Whole::of(&logbook(&dir, SHIPPED)).unwrap().csv().unwrap();
+    if std::env::var("WEEKS").is_ok_and(|v| v == "write") {
+        fs::write(&path, &made).unwrap();
+    }
+    assert_eq!(fs::read_to_string(&path).unwrap(), made);
+}
+
+fn run(dir: &Path, args: &[&str]) -> String {
+    let output = Command::new(env!("CARGO_BIN_EXE_tintwell"))
+        .args(args)
+        .args(["--logbook", "weeks.sqlite"])
+        .current_dir(dir)
+        .env("TZ", "America/Los_Angeles")
+        .output()
+        .unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    assert!(output.status.success(), "{args:?}: {}", text(output.stderr));
+    text(output.stdout)
+}
+
+/// A folder with `weeks.sqlite`, made from the shipped weeks as the README tells.
+fn demo() -> TempDir {
+    let dir = TempDir::new().unwrap();
+    let weeks = root().join("fixtures/alder-creek/twelve-weeks.csv");
+    run(dir.path(), &["log", "import", weeks.to_str().unwrap()]);
+    run(
+        dir.path(),
+        &[
+            "log",
+            "limits",
+            "quarantine tank",
+            "nitrate",
+            "mg/L",
+            "--high",
+            "45",
+        ],
+    );
+    run(
+        dir.path(),
+        &[
+            "log", "limits", "tidepool", "nitrate", "mg/L", "--high", "30",
+        ],
+    );
+    dir
+}
+
+/// What it says of the shipped weeks (regression).
+#[test]
+fn the_shipped_weeks_in_words() {
+    let dir = demo();
+    let all: String = LINES
+        .iter()
+        .map(|line| run(dir.path(), &["trend", line.water, line.test]) + "----\n")
+        .collect();
+    insta::assert_snapshot!(all);
+}

@@ -1,0 +1,225 @@
+//! The pen that the picture is drawn with: lines, shapes and text as SVG, and the signs made of them.
+
+use std::fmt::Write;
+
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+use super::{Mark, Seen};
+use crate::report::svg;
+
+/// Width of a letter in its size: wide for most typefaces, since a page brings its own.
+const LETTER_WIDTH: f64 = 0.58;
+
+/// How wide text is drawn, at most, in most typefaces.
+pub(super) fn width(text: &str, size: f64) -> f64 {
+    LETTER_WIDTH * size * text.width() as f64
+}
+
+/// Text cut to a width.
+pub(super) fn fitted(text: &str, size: f64, most: f64) -> String {
+    if width(text, size) <= most {
+        return text.to_owned();
+    }
+    let mut room = (most / (LETTER_WIDTH * size)).floor() - 1.0;
+    let cut: String = text
+        .chars()
+        .take_while(|c| {
+            room -= c.width().unwrap_or(0) as f64;
+            room >= 0.0
+        })
+        .collect();
+    cut.trim_end().to_owned() + "…"
+}
+
+/// Writes elements.
+pub(super) struct Pen {
+    pub(super) body: String,
+    pub(super) escape: fn(&str) -> String,
+}
+
+impl Pen {
+    pub(super) fn raw(&mut self, text: std::fmt::Arguments) {
+        let _ = self.body.write_fmt(text);
+    }
+
+    pub(super) fn line(&mut self, points: &[(f64, f64)], class: &str, width: f64, dash: &str) {
+        let dash = if dash.is_empty() {
+            String::new()
+        } else {
+            format!(" stroke-dasharray='{dash}'")
+        };
+        self.raw(format_args!(
+            "<polyline class='{class}' points='{}' stroke-width='{width}' stroke-linejoin='round'{dash}/>",
+            svg::list(points)
+        ));
+    }
+
+    pub(super) fn shape(&mut self, points: &[(f64, f64)], class: &str, width: f64) {
+        self.raw(format_args!(
+            "<polygon class='{class}' points='{}' stroke-width='{width}'/>",
+            svg::list(points)
+        ));
+    }
+
+    pub(super) fn circle(&mut self, (x, y): (f64, f64), r: f64, class: &str, width: f64) {
+        self.raw(format_args!(
+            "<circle class='{class}' cx='{x:.1}' cy='{y:.1}' r='{r:.1}' stroke-width='{width}'/>"
+        ));
+    }
+
+    pub(super) fn text(
+        &mut self,
+        (x, y): (f64, f64),
+        anchor: &str,
+        class: &str,
+        more: &str,
+        text: &str,
+    ) {
+        let text = (self.escape)(text);
+        self.raw(format_args!(
+            "<text class='{class}' x='{x:.1}' y='{y:.1}' text-anchor='{anchor}'{more}>{text}</text>"
+        ));
+    }
+}
+
+/// What stands before an entry of the key.
+pub(super) enum Sample {
+    Mark(Mark),
+    Line,
+    Later,
+}
+
+impl Sample {
+    pub(super) fn draw(&self, pen: &mut Pen, (x, y): (f64, f64)) {
+        let ends = [(x - 12.0, y), (x + 12.0, y)];
+        let mut ground = |class: &str| {
+            let box_ = [
+                (x - 12.0, y - 6.0),
+                (x + 12.0, y - 6.0),
+                (x + 12.0, y + 6.0),
+                (x - 12.0, y + 6.0),
+            ];
+            pen.shape(&box_, class, 0.0);
+        };
+        match self {
+            Sample::Mark(mark) => {
+                if let Seen::Value { .. } = mark.seen {
+                    interval(pen, x, (y + 9.0, y - 9.0), mark.doubtful, 4.5, (true, true));
+                }
+                symbol(pen, (x, y), 4.5, mark);
+            }
+            Sample::Line => {
+                ground("course-band");
+                pen.line(&ends, "course-line", 2.6, "");
+            }
+            Sample::Later => {
+                ground("course-later");
+                pen.line(&ends, "course-line", 2.6, "9 6");
+            }
+        }
+    }
+}
+
+/// The bar of an interval from `low` to `high` in pixels; an end that is cut has no cap.
+pub(super) fn interval(
+    pen: &mut Pen,
+    x: f64,
+    (low, high): (f64, f64),
+    thin: bool,
+    r: f64,
+    whole: (bool, bool),
+) {
+    if low - high < 0.5 {
+        return;
+    }
+    let width = if thin { 1.0 } else { 0.36 * r };
+    pen.line(
+        &[(x, low), (x, high)],
+        "course-bar course-interval",
+        width,
+        "",
+    );
+    for (y, whole) in [(low, whole.0), (high, whole.1)] {
+        if whole {
+            pen.line(
+                &[(x - 0.8 * r, y), (x + 0.8 * r, y)],
+                "course-bar",
+                width,
+                "",
+            );
+        }
+    }
+}
+
+/// The mark of a reading: round if read from a photo, square if by eye, pointed at one side if a bound, open if doubtful.
+pub(super) fn symbol(pen: &mut Pen, (x, y): (f64, f64), r: f64, mark: &Mark) {
+    let (class, width) = if mark.doubtful {
+        ("course-open", 1.2)
+    } else {
+        ("course-full", 1.0)
+    };
+    // The flat side of a bound lies on its level.
+    let way = match mark.seen {
+        Seen::Below(_) => 1.0,
+        Seen::Above(_) => -1.0,
+        Seen::Value { .. } => {
+            if mark.by_eye {
+                let q = 0.9 * r;
+                pen.shape(
+                    &[
+                        (x - q, y - q),
+                        (x + q, y - q),
+                        (x + q, y + q),
+                        (x - q, y + q),
+                    ],
+                    class,
+                    width,
+                );
+            } else {
+                pen.circle((x, y), r, class, width);
+            }
+            return;
+        }
+    };
+    let wide = 1.25 * r;
+    let mut points = vec![(x - wide, y), (x + wide, y)];
+    if mark.by_eye {
+        points.extend([
+            (x + wide, y + way * r),
+            (x, y + way * 2.2 * r),
+            (x - wide, y + way * r),
+        ]);
+    } else {
+        points.push((x, y + way * 2.0 * r));
+    }
+    pen.shape(&points, class, width);
+}
+
+pub(super) fn badge_width(text: &str) -> f64 {
+    (width(text, 13.0) + 8.0).max(20.0)
+}
+
+/// The number of an event; filled if before and after are told for it.
+pub(super) fn badge(pen: &mut Pen, (x, y): (f64, f64), text: &str, split: bool) {
+    let (class, letters) = if split {
+        ("course-split", "course-on-split")
+    } else {
+        ("course-badge", "course-ink")
+    };
+    let wide = badge_width(text);
+    pen.raw(format_args!(
+        "<rect class='{class}' x='{:.1}' y='{:.1}' width='{wide:.1}' height='19' rx='5' stroke-width='1.2'/>",
+        x - wide / 2.0,
+        y - 9.5
+    ));
+    let class = format!("{letters} course-number");
+    pen.text((x, y + 4.6), "middle", &class, " font-size='13'", text);
+}
+
+pub(super) fn diamond(pen: &mut Pen, (x, y): (f64, f64)) {
+    pen.shape(
+        &[(x - 6.0, y), (x, y - 6.0), (x + 6.0, y), (x, y + 6.0)],
+        "course-split",
+        1.0,
+    );
+}

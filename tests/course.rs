@@ -3,7 +3,17 @@
 //! Waters and values are invented: the tidepool display and the quarantine tank of Alder Creek. The snapshots are of our own
 //! output.
 
+use std::path::Path;
+
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::*;
+use resvg::usvg;
+use resvg::usvg::roxmltree::{Document, Node};
+use tintwell::report::course::picture::{self, Style};
+use tintwell::report::course::terminal;
 use tintwell::report::course::{Band, BandPoint, Crossing, Happening, Mark, Seen, View};
+use unicode_width::UnicodeWidthStr;
 
 /// 5 October 2026, a Monday.
 const DAY: f64 = 20_731.0;
@@ -219,6 +229,26 @@ fn one_reading() -> View {
     }
 }
 
+/// An event with room to be named, and two bounds only.
+fn bounds_only() -> View {
+    View {
+        marks: vec![bound(0.5, Seen::Below(0.05)), bound(6.5, Seen::Below(0.05))],
+        events: vec![Happening {
+            split: true,
+            ..event(3.0, "fed & cleaned <twice>")
+        }],
+        ..view("nitrite in the tidepool display", "mg/L")
+    }
+}
+
+fn all_the_same() -> View {
+    View {
+        marks: (0..4).map(|i| value(f64::from(i), 420.0, 0.0)).collect(),
+        low: Some(380.0),
+        ..view("calcium in the tidepool display", "mg/L")
+    }
+}
+
 fn invented() -> Vec<(&'static str, View)> {
     vec![
         ("rising", rising()),
@@ -227,22 +257,452 @@ fn invented() -> Vec<(&'static str, View)> {
         ("busy", busy()),
         ("year", year()),
         ("one", one_reading()),
+        ("bounds", bounds_only()),
+        ("same", all_the_same()),
         ("none", view("nitrate in the tidepool display", "mg/L")),
     ]
 }
 
+fn page(view: &View) -> String {
+    picture::svg(view, Style::Page).expect("a drawing")
+}
+
+fn with_class<'a, 'i>(document: &'a Document<'i>, class: &str) -> Vec<Node<'a, 'i>> {
+    let has = |n: &Node| {
+        n.attribute("class")
+            .is_some_and(|c| c.split(' ').any(|c| c == class))
+    };
+    document.descendants().filter(has).collect()
+}
+
+fn number(node: Node, name: &str) -> f64 {
+    node.attribute(name).expect(name).parse().expect(name)
+}
+
+fn points(node: Node) -> Vec<(f64, f64)> {
+    node.attribute("points")
+        .expect("points")
+        .split(' ')
+        .map(|p| {
+            let (x, y) = p.split_once(',').expect("a pair");
+            (x.parse().expect("x"), y.parse().expect("y"))
+        })
+        .collect()
+}
+
+/// All text that is drawn, one element a line.
+fn drawn(document: &Document) -> String {
+    let texts = document.descendants().filter(|n| n.has_tag_name("text"));
+    texts
+        .filter_map(|n| n.text())
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
 #[test]
-fn look() {
-    let to = std::path::Path::new(env!("CARGO_TARGET_TMPDIR"));
+fn every_mark_is_drawn_in_its_kind() {
     for (name, view) in invented() {
-        use tintwell::report::course::{picture, terminal};
-        std::fs::write(to.join(format!("{name}.png")), picture::png(&view).unwrap()).unwrap();
-        std::fs::write(
-            to.join(format!("{name}.svg")),
-            picture::svg(&view, picture::Style::Page).unwrap(),
+        let svg = page(&view);
+        let document = Document::parse(&svg).expect(name);
+        let count = |class: &str| with_class(&document, class).len();
+        let of = |is: fn(&Mark) -> bool| view.marks.iter().filter(|m| is(m)).count();
+        assert_eq!(count("mark"), view.marks.len(), "{name}");
+        assert_eq!(count("doubtful"), of(|m| m.doubtful), "{name}");
+        assert_eq!(count("by-eye"), of(|m| m.by_eye), "{name}");
+        assert_eq!(
+            count("below"),
+            of(|m| matches!(m.seen, Seen::Below(_))),
+            "{name}"
+        );
+        assert_eq!(
+            count("above"),
+            of(|m| matches!(m.seen, Seen::Above(_))),
+            "{name}"
+        );
+    }
+}
+
+#[test]
+fn limits_and_events_are_told() {
+    for (name, view) in invented() {
+        let svg = page(&view);
+        let document = Document::parse(&svg).expect(name);
+        let text = drawn(&document).replace('\n', " ");
+        for event in &view.events {
+            assert!(text.contains(&event.label), "{name}: {}", event.label);
+        }
+        for (limit, words) in [(view.low, "at least"), (view.high, "at most")] {
+            if let Some(limit) = limit {
+                assert!(
+                    text.contains(&format!("{words} {limit}")),
+                    "{name}: {limit}"
+                );
+            }
+        }
+        let unit = text
+            .split(' ')
+            .filter(|w| *w == view.unit && *w != "pH")
+            .count();
+        assert!(unit <= 1, "{name}: the unit is told {unit} times");
+    }
+}
+
+/// The drawing with the built-in typeface.
+fn tree(view: &View) -> usvg::Tree {
+    let svg = picture::svg(view, Style::Paper).expect("a drawing");
+    let mut options = usvg::Options::default();
+    options.fontdb_mut().load_fonts_dir("src/card/fonts");
+    usvg::Tree::from_str(&svg, &options).expect("SVG that can be painted")
+}
+
+fn texts(group: &usvg::Group, found: &mut Vec<(String, usvg::Rect)>) {
+    for node in group.children() {
+        match node {
+            usvg::Node::Group(g) => texts(g, found),
+            usvg::Node::Text(t) => {
+                let words = t.chunks().iter().map(|c| c.text()).collect();
+                found.push((words, t.abs_bounding_box()));
+            }
+            _ => (),
+        }
+    }
+}
+
+#[test]
+fn no_two_labels_overlap() {
+    for (name, view) in invented() {
+        let tree = tree(&view);
+        let mut found = Vec::new();
+        texts(tree.root(), &mut found);
+        assert!(found.len() > 1, "{name}");
+        let (w, h) = (tree.size().width(), tree.size().height());
+        for (i, (a, ra)) in found.iter().enumerate() {
+            let inside = ra.left() >= 0.0 && ra.top() >= 0.0 && ra.right() <= w && ra.bottom() <= h;
+            assert!(inside, "{name}: {a} at {ra:?}");
+            for (b, rb) in &found[i + 1..] {
+                let apart = ra.right() <= rb.left()
+                    || rb.right() <= ra.left()
+                    || ra.bottom() <= rb.top()
+                    || rb.bottom() <= ra.top();
+                assert!(apart, "{name}: {a} at {ra:?} and {b} at {rb:?}");
+            }
+        }
+    }
+}
+
+/// From two ticks of an axis, the place of any value.
+fn scale(a: (f64, f64), b: (f64, f64)) -> impl Fn(f64) -> f64 {
+    move |v| a.1 + (v - a.0) / (b.0 - a.0) * (b.1 - a.1)
+}
+
+#[test]
+fn marks_stand_where_the_ticks_say() {
+    let view = rising();
+    let svg = page(&view);
+    let document = Document::parse(&svg).expect("SVG");
+    // Local midnight, eight hours behind UTC.
+    let day = |label: &str, days: f64| {
+        let labels = with_class(&document, "course-day");
+        let tick = labels.into_iter().find(|n| n.text() == Some(label));
+        (DAY + days + 8.0 / 24.0, number(tick.expect(label), "x"))
+    };
+    let x = scale(day("12 Oct", 7.0), day("23 Nov", 49.0));
+    // The line of the grid that the label stands beside.
+    let level = |label: &str| {
+        let labels = with_class(&document, "course-level");
+        let beside = labels.into_iter().find(|n| n.text() == Some(label));
+        let beside = number(beside.expect(label), "y");
+        let lines = with_class(&document, "course-grid").into_iter().map(points);
+        let across = lines.filter(|p| p[0].1 == p[1].1);
+        let nearest =
+            across.min_by(|a, b| (a[0].1 - beside).abs().total_cmp(&(b[0].1 - beside).abs()));
+        (
+            label.parse().expect("a number"),
+            nearest.expect("a line")[0].1,
         )
-        .unwrap();
-        let text = terminal::plot(&view, 100, 18, true) + &terminal::plot(&view, 64, 12, false);
-        std::fs::write(to.join(format!("{name}.txt")), text).unwrap();
+    };
+    let y = scale(level("0"), level("30"));
+    let marks = with_class(&document, "mark");
+    for (mark, node) in view.marks.iter().zip(&marks) {
+        let Seen::Value { value, low, high } = mark.seen else {
+            panic!("only values");
+        };
+        let (cx, cy) = if mark.by_eye {
+            let square = node.children().find(|n| n.has_tag_name("polygon"));
+            let p = points(square.expect("a square"));
+            ((p[0].0 + p[2].0) / 2.0, (p[0].1 + p[2].1) / 2.0)
+        } else {
+            let circle = node.children().find(|n| n.has_tag_name("circle"));
+            let circle = circle.expect("a circle");
+            (number(circle, "cx"), number(circle, "cy"))
+        };
+        assert!((cx - x(mark.day)).abs() < 0.2, "{cx} for day {}", mark.day);
+        assert!((cy - y(value)).abs() < 0.2, "{cy} for {value}");
+        let bar = node.descendants().find(|n| {
+            n.attribute("class")
+                .is_some_and(|c| c.contains("course-interval"))
+        });
+        let bar = points(bar.expect("an interval"));
+        assert!(
+            (bar[0].1 - y(low)).abs() < 0.2 && (bar[1].1 - y(high)).abs() < 0.2,
+            "{bar:?}"
+        );
+    }
+    // What is forecast is dashed, and begins at the last reading.
+    let last = x(view.bands[0].last_day);
+    for line in with_class(&document, "course-line").into_iter().take(2) {
+        let (first, end) = (points(line)[0].0, points(line).last().expect("points").0);
+        if line.attribute("stroke-dasharray").is_some() {
+            assert!(
+                (first - last).abs() < 0.2 && end > last + 50.0,
+                "{first} to {end}"
+            );
+        } else {
+            assert!((end - last).abs() < 0.2, "to {end}");
+        }
+    }
+}
+
+#[test]
+fn a_limit_far_away_is_told_at_the_edge() {
+    let view = busy();
+    let svg = page(&view);
+    let document = Document::parse(&svg).expect("SVG");
+    // Only the near limit is a line; the other has an arrow.
+    let lines = with_class(&document, "course-limit");
+    let across = lines.iter().filter(|n| n.has_tag_name("polyline"));
+    assert_eq!(across.count(), 1);
+    assert_eq!(with_class(&document, "course-arrow").len(), 1);
+    let levels = with_class(&document, "course-level");
+    let highest = levels.iter().filter_map(|n| n.text()?.parse().ok());
+    let highest = highest.fold(0.0, f64::max);
+    assert!((0.03..0.1).contains(&highest), "{highest}");
+    let text = terminal::plot(&view, 80, 16, true);
+    assert!(text.contains("↑ at most 0.5, over this plot"), "{text}");
+}
+
+#[test]
+fn it_is_described_in_words() {
+    let svg = page(&rising());
+    let document = Document::parse(&svg).expect("SVG");
+    let root = document.root_element();
+    assert_eq!(root.attribute("role"), Some("img"));
+    let said = |tag: &str| {
+        let node = root.children().find(|n| n.has_tag_name(tag));
+        node.and_then(|n| n.text()).expect(tag).to_owned()
+    };
+    assert_eq!(said("title"), "nitrate in the quarantine tank");
+    insta::assert_snapshot!("described", said("desc"));
+}
+
+#[test]
+fn text_stays_text() {
+    let label = "</text><script>alert('1 & 2')</script>";
+    let mut view = View {
+        title: label.into(),
+        unit: "µg/L \"as N\"".into(),
+        ..rising()
+    };
+    view.events[0].label = label.into();
+    let svg = page(&view);
+    let document = Document::parse(&svg).expect("SVG");
+    assert!(document.descendants().all(|n| !n.has_tag_name("script")));
+    assert!(drawn(&document).contains(label));
+    assert!(drawn(&document).contains("µg/L \"as N\""));
+    // Nothing is loaded from elsewhere.
+    for node in document.descendants() {
+        for a in node.attributes() {
+            assert!(
+                !a.name().contains("href") && !a.value().contains("url("),
+                "{}",
+                a.value()
+            );
+        }
+    }
+}
+
+#[test]
+fn every_colour_has_a_dark_one() {
+    let svg = page(&helped());
+    let document = Document::parse(&svg).expect("SVG");
+    let style = document.descendants().find(|n| n.has_tag_name("style"));
+    let style = style.and_then(|n| n.text()).expect("a style");
+    let (light, dark) = style
+        .split_once("@media screen and (prefers-color-scheme:dark)")
+        .expect("both");
+    for rule in light.split('}').filter(|r| !r.is_empty()) {
+        let name = rule.split('{').next().expect("a name");
+        assert!(
+            dark.contains(&format!("{name}{{")),
+            "{name} has no dark colour"
+        );
+    }
+    let colourless = [
+        "course-interval",
+        "course-level",
+        "course-day",
+        "course-name",
+        "course-number",
+        "course-arrow",
+    ];
+    for node in document.descendants() {
+        for class in node.attribute("class").unwrap_or("").split(' ') {
+            if class.starts_with("course-") && !colourless.contains(&class) {
+                assert!(
+                    light.contains(&format!(".{class}{{")),
+                    "{class} has no colour"
+                );
+            }
+        }
+    }
+    let paper = picture::svg(&helped(), Style::Paper).expect("a drawing");
+    assert!(!paper.contains("@media"));
+}
+
+/// Pictures of all views stay in the folder for tests of the build, to be looked at.
+#[test]
+fn pictures_are_painted() {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR"));
+    for (name, view) in invented() {
+        let bytes = picture::png(&view).expect(name);
+        let picture = image::load_from_memory(&bytes).expect(name).to_rgb8();
+        assert_eq!(picture.width(), 1280, "{name}");
+        let (w, h) = picture.dimensions();
+        for (x, y) in [(0, 0), (w - 1, 0), (0, h - 1), (w - 1, h - 1)] {
+            assert_eq!(picture.get_pixel(x, y).0, [255; 3], "{name}");
+        }
+        let inked = picture.pixels().filter(|p| p.0[0] < 60).count();
+        assert!(inked > 500, "{name}: {inked} dark pixels");
+        std::fs::write(folder.join(format!("course-{name}.png")), bytes).expect("a file");
+        std::fs::write(folder.join(format!("course-{name}.svg")), page(&view)).expect("a file");
+    }
+}
+
+#[test]
+fn the_terminal_shows_the_course() {
+    insta::assert_snapshot!("rising", terminal::plot(&rising(), 100, 18, true));
+    insta::assert_snapshot!("helped", terminal::plot(&helped(), 80, 16, true));
+    insta::assert_snapshot!("busy_ascii", terminal::plot(&busy(), 72, 14, false));
+    insta::assert_snapshot!("one_reading", terminal::plot(&one_reading(), 60, 10, true));
+    insta::assert_snapshot!("narrow", terminal::plot(&rising(), 30, 18, true));
+}
+
+#[test]
+fn what_is_no_number_is_refused() {
+    let mut view = rising();
+    view.marks[2].day = f64::NAN;
+    let error = picture::svg(&view, Style::Page).expect_err("no drawing");
+    assert!(error.what.contains("not a number"), "{}", error.what);
+    assert!(picture::png(&view).is_err());
+    let text = terminal::plot(&view, 80, 16, true);
+    assert!(text.contains(&error.what), "{text}");
+}
+
+fn finite() -> impl Strategy<Value = f64> {
+    prop_oneof![
+        Just(0.0),
+        -10.0..10.0f64,
+        0.0..10_000.0f64,
+        any::<f64>().prop_filter("finite", |v| v.is_finite()),
+    ]
+}
+
+fn days() -> impl Strategy<Value = f64> {
+    prop_oneof![DAY..DAY + 60.0, Just(DAY), finite()]
+}
+
+prop_compose! {
+    fn any_mark()(day in days(), v in finite(), low in finite(), high in finite(), kind in 0..4, doubtful: bool, by_eye: bool) -> Mark {
+        let seen = match kind {
+            0 => Seen::Below(v),
+            1 => Seen::Above(v),
+            _ => Seen::Value { value: v, low, high },
+        };
+        Mark { day, seen, doubtful, by_eye }
+    }
+}
+
+prop_compose! {
+    fn any_band()(points in vec((days(), finite(), finite(), finite()), 0..6), last_day in days()) -> Band {
+        let points = points.into_iter().map(|(day, level, low, high)| BandPoint { day, level, low, high });
+        Band { points: points.collect(), last_day }
+    }
+}
+
+prop_compose! {
+    fn any_view()(
+        title in any::<String>(),
+        unit in any::<String>(),
+        offset_seconds: i32,
+        marks in vec(any_mark(), 0..8),
+        bands in vec(any_band(), 0..3),
+        low in option::of(finite()),
+        high in option::of(finite()),
+        events in vec((days(), any::<String>(), any::<bool>()), 0..8),
+        crossing in option::of((finite(), days(), option::of(days()))),
+    ) -> View {
+        let events = events.into_iter().map(|(day, label, split)| Happening { day, label, split });
+        View {
+            title, unit, offset_seconds, marks, bands, low, high,
+            events: events.collect(),
+            crossing: crossing.map(|(limit, earliest, latest)| Crossing { limit, earliest, latest }),
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(400) })]
+
+    #[test]
+    fn any_view_is_drawn(view in any_view()) {
+        for style in [Style::Page, Style::Paper] {
+            let svg = picture::svg(&view, style).expect("a drawing");
+            let document = Document::parse(&svg).expect("well-formed SVG");
+            prop_assert_eq!(with_class(&document, "mark").len(), view.marks.len());
+            for node in document.descendants() {
+                for a in node.attributes().filter(|a| a.name() != "font-family") {
+                    prop_assert!(!a.value().contains("NaN") && !a.value().contains("inf"), "{}", a.value());
+                }
+            }
+            // Marks lie in the drawing.
+            for circle in with_class(&document, "mark").into_iter().flat_map(|m| m.descendants()).filter(|n| n.has_tag_name("circle")) {
+                prop_assert!((0.0..=800.0).contains(&number(circle, "cx")));
+                prop_assert!((0.0..=1000.0).contains(&number(circle, "cy")));
+            }
+        }
+    }
+
+    #[test]
+    fn a_terminal_plot_is_no_wider_than_asked(view in any_view(), width in 1usize..140, height in 0usize..30, unicode: bool) {
+        let text = terminal::plot(&view, width, height, unicode);
+        for line in text.lines() {
+            prop_assert!(line.width() <= width, "{} of {width}: {line}", line.width());
+        }
+        prop_assert!(text.chars().all(|c| c == '\n' || !c.is_control()));
+        prop_assert!(unicode || text.is_ascii(), "{text}");
+        prop_assert!(!text.contains("NaN"));
+    }
+}
+
+#[test]
+fn zz_dark() {
+    for name in ["rising", "helped", "year"] {
+        let view = invented().into_iter().find(|v| v.0 == name).unwrap().1;
+        let svg = page(&view)
+            .replacen("@media screen and (prefers-color-scheme:dark){", "", 1)
+            .replacen("}</style>", "</style>", 1)
+            .replace("Cabin,system-ui,sans-serif", "Cabin");
+        let mut options = usvg::Options::default();
+        options.fontdb_mut().load_fonts_dir("src/card/fonts");
+        let tree = usvg::Tree::from_str(&svg, &options).unwrap();
+        let mut canvas = resvg::tiny_skia::Pixmap::new(1280, 900).unwrap();
+        resvg::render(
+            &tree,
+            usvg::Transform::from_scale(1.6, 1.6),
+            &mut canvas.as_mut(),
+        );
+        canvas
+            .save_png(format!("/tmp/wt-plot/target/tmp/{name}-dark.png"))
+            .unwrap();
     }
 }

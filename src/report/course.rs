@@ -8,6 +8,7 @@
 mod clip;
 mod dates;
 mod grid;
+mod legend;
 mod pen;
 pub mod picture;
 mod range;
@@ -182,6 +183,13 @@ impl View {
         }
         view.bands.retain(|b| !b.points.is_empty());
         Ok(view)
+    }
+}
+
+impl View {
+    /// Is there anything that a frame could show?
+    fn has_course(&self) -> bool {
+        !(self.marks.is_empty() && self.bands.is_empty())
     }
 }
 

@@ -79,6 +79,7 @@ impl Grid {
         grid.crossing(view);
         grid.bars(view);
         grid.marks(view);
+        page.unit(view, gutter);
         grid.onto(page, gutter, &labels, &limits);
         grid.dates(page, gutter, &days, &events);
         limits
@@ -225,8 +226,16 @@ impl Grid {
             };
             let (top, bottom) = (self.edge_row(high), self.edge_row(low));
             for row in top..=bottom {
-                // A bar that ends in the row of its mark is not seen; one that ends in the next may be a hair long.
                 self.cells[row][column] = sign;
+            }
+            if matches!(mark.seen, Seen::Value { .. }) {
+                // Cut at the edge.
+                if high > self.y.1 {
+                    self.cells[top][column] = s.over;
+                }
+                if low < self.y.0 {
+                    self.cells[bottom][column] = s.under;
+                }
             }
         }
     }

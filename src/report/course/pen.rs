@@ -8,7 +8,7 @@ use super::{Mark, Seen};
 use crate::report::svg;
 
 /// Width of a letter in its size: wide for most typefaces, since a page brings its own.
-const LETTER_WIDTH: f64 = 0.58;
+const LETTER_WIDTH: f64 = 0.55;
 
 /// How wide text is drawn, at most, in most typefaces.
 pub(super) fn width(text: &str, size: f64) -> f64 {
@@ -29,6 +29,23 @@ pub(super) fn fitted(text: &str, size: f64, most: f64) -> String {
         })
         .collect();
     cut.trim_end().to_owned() + "…"
+}
+
+/// Text broken into lines of a width, at most `lines` of them.
+pub(super) fn broken(text: &str, size: f64, most: f64, lines: usize) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let last = found.len() == lines;
+        match found.last_mut() {
+            // What no longer fits the last line is cut there.
+            Some(line) if last || width(line, size) + width(word, size) + size / 2.0 <= most => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => found.push(word.to_owned()),
+        }
+    }
+    found.iter().map(|line| fitted(line, size, most)).collect()
 }
 
 /// Writes elements.
@@ -87,6 +104,7 @@ pub(super) enum Sample {
     Mark(Mark),
     Line,
     Later,
+    Crossing,
 }
 
 impl Sample {
@@ -106,7 +124,12 @@ impl Sample {
                 if let Seen::Value { .. } = mark.seen {
                     interval(pen, x, (y + 9.0, y - 9.0), mark.doubtful, 4.5, (true, true));
                 }
-                symbol(pen, (x, y), 4.5, mark);
+                let up = match mark.seen {
+                    Seen::Value { .. } => 0.0,
+                    Seen::Below(_) => 4.5,
+                    Seen::Above(_) => -4.5,
+                };
+                symbol(pen, (x, y - up), 4.5, mark);
             }
             Sample::Line => {
                 ground("course-band");
@@ -116,11 +139,17 @@ impl Sample {
                 ground("course-later");
                 pen.line(&ends, "course-line", 2.6, "9 6");
             }
+            Sample::Crossing => {
+                pen.line(&ends, "course-limit", 5.0, "");
+                for (x, y) in ends {
+                    pen.line(&[(x, y - 7.0), (x, y + 7.0)], "course-limit", 2.5, "");
+                }
+            }
         }
     }
 }
 
-/// The bar of an interval from `low` to `high` in pixels; an end that is cut has no cap.
+/// The bar of an interval from `low` to `high` in pixels; an end that is cut has an arrow in place of its cap.
 pub(super) fn interval(
     pen: &mut Pen,
     x: f64,
@@ -132,22 +161,18 @@ pub(super) fn interval(
     if low - high < 0.5 {
         return;
     }
-    let width = if thin { 1.0 } else { 0.36 * r };
+    // Bars of many, drawn with small marks, are thin.
+    let width = if thin { 0.9 } else { 0.06 * r * r + 0.4 };
     pen.line(
         &[(x, low), (x, high)],
         "course-bar course-interval",
         width,
         "",
     );
-    for (y, whole) in [(low, whole.0), (high, whole.1)] {
-        if whole {
-            pen.line(
-                &[(x - 0.8 * r, y), (x + 0.8 * r, y)],
-                "course-bar",
-                width,
-                "",
-            );
-        }
+    for (y, whole, out) in [(low, whole.0, 1.0), (high, whole.1, -1.0)] {
+        let inner = if whole { y } else { y - 7.0 * out };
+        let ends = [(x - 0.8 * r, inner), (x, y), (x + 0.8 * r, inner)];
+        pen.line(&ends, "course-bar", width, "");
     }
 }
 
@@ -208,9 +233,9 @@ pub(super) fn badge(pen: &mut Pen, (x, y): (f64, f64), text: &str, split: bool) 
     };
     let wide = badge_width(text);
     pen.raw(format_args!(
-        "<rect class='{class}' x='{:.1}' y='{:.1}' width='{wide:.1}' height='19' rx='5' stroke-width='1.2'/>",
+        "<rect class='{class}' x='{:.1}' y='{:.1}' width='{wide:.1}' height='18' rx='5' stroke-width='1.2'/>",
         x - wide / 2.0,
-        y - 9.5
+        y - 9.0
     ));
     let class = format!("{letters} course-number");
     pen.text((x, y + 4.6), "middle", &class, " font-size='13'", text);

@@ -9,9 +9,9 @@ use std::fmt::Write;
 use resvg::{tiny_skia, usvg};
 
 use super::clip::{self, Edge};
-use super::pen::{Pen, Sample, badge, badge_width, diamond, fitted, interval, symbol, width};
+use super::pen::{Pen, badge, badge_width, broken, diamond, fitted, interval, symbol, width};
 use super::range::{Limit, Place};
-use super::{Band, Mark, Seen, View, dates, grouped, range, words};
+use super::{Band, Crossing, Mark, Seen, View, dates, grouped, range, words};
 use crate::error::{Error, Result};
 use crate::report::axes::{self, Frame};
 use crate::report::svg;
@@ -26,21 +26,19 @@ pub enum Style {
 }
 
 /// Width of the drawing in its own units; a letter of 15 is read well at 600 pixels and more.
-const WIDTH: f64 = 800.0;
+pub(super) const WIDTH: f64 = 800.0;
 /// Left and right of everything.
-const MARGIN: f64 = 16.0;
+pub(super) const MARGIN: f64 = 16.0;
 /// Height of the frame with the readings.
 const HEIGHT: f64 = 300.0;
 /// Height of the row above the frame where events are named.
 const LANE: f64 = 28.0;
-const LETTER: f64 = 15.0;
+pub(super) const LETTER: f64 = 15.0;
 const TITLE: f64 = 20.0;
 /// Height of a row of text.
-const ROW: f64 = 21.0;
+pub(super) const ROW: f64 = 21.0;
 /// Pixels of the PNG for one unit of the drawing.
 const SCALE: f32 = 1.6;
-/// Rows of events below the plot, in two columns.
-const MOST_ROWS: usize = 30;
 
 /// Colours on a light ground. Contrast of letters at least 4.5 to 1 (WCAG 2.2, 1.4.3), of lines and marks 3 to 1 (1.4.11).
 const LIGHT: &str = "\
@@ -77,7 +75,7 @@ pub fn svg(view: &View, style: Style) -> Result<String> {
             Style::Paper => svg::escaped,
         },
     };
-    let height = Plot::new(&view).draw(&mut pen);
+    let height = Plot::new(&view).draw(&mut pen).ceil();
     let (faces, dark) = match style {
         Style::Page => (
             "Cabin,system-ui,sans-serif",
@@ -86,9 +84,9 @@ pub fn svg(view: &View, style: Style) -> Result<String> {
         Style::Paper => ("Cabin", String::new()),
     };
     Ok(format!(
-        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH} {height:.0}' role='img' font-family='{faces}' font-size='{LETTER}'>\
+        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH} {height}' role='img' font-family='{faces}' font-size='{LETTER}'>\
          <title>{}</title><desc>{}</desc><style>{LIGHT}{dark}</style>\
-         <rect class='course-ground' width='{WIDTH}' height='{height:.0}'/>{}</svg>",
+         <rect class='course-ground' width='{WIDTH}' height='{height}'/>{}</svg>",
         (pen.escape)(&view.title),
         (pen.escape)(&words::description(&view)),
         pen.body
@@ -115,6 +113,7 @@ fn paint(text: &str) -> Option<Vec<u8>> {
         (size.width() * SCALE).round() as u32,
         (size.height() * SCALE).round() as u32,
     )?;
+    canvas.fill(tiny_skia::Color::WHITE);
     resvg::render(
         &tree,
         usvg::Transform::from_scale(SCALE, SCALE),
@@ -124,9 +123,9 @@ fn paint(text: &str) -> Option<Vec<u8>> {
 }
 
 /// One drawing: a view and where things go.
-struct Plot<'a> {
-    view: &'a View,
-    frame: Frame,
+pub(super) struct Plot<'a> {
+    pub(super) view: &'a View,
+    pub(super) frame: Frame,
     limits: Vec<Limit>,
     /// Radius of a mark: many are drawn small.
     radius: f64,
@@ -181,18 +180,25 @@ impl<'a> Plot<'a> {
 
     /// Draws all and returns the height it takes.
     fn draw(mut self, pen: &mut Pen) -> f64 {
-        let mut y = 34.0;
-        let title = fitted(&self.view.title, TITLE, WIDTH - 2.0 * MARGIN);
+        let mut y = 11.0;
+        let wide = WIDTH - 2.0 * MARGIN;
         let bold = format!(" font-size='{TITLE}' font-weight='600'");
-        pen.text((MARGIN, y), "start", "course-ink", &bold, &title);
+        for line in broken(&self.view.title, TITLE, wide, 2) {
+            y += ROW + 2.0;
+            pen.text((MARGIN, y), "start", "course-ink", &bold, &line);
+        }
         let more = words::crossing(self.view);
-        for line in [Some(words::summary(self.view)), more]
+        for text in [Some(words::summary(self.view)), more]
             .into_iter()
             .flatten()
         {
-            y += ROW + 2.0;
-            let line = fitted(&line, LETTER, WIDTH - 2.0 * MARGIN);
-            pen.text((MARGIN, y), "start", "course-ink", "", &line);
+            for line in broken(&text, LETTER, wide, 3) {
+                y += ROW + 2.0;
+                pen.text((MARGIN, y), "start", "course-ink", "", &line);
+            }
+        }
+        if !self.view.has_course() {
+            return self.list(pen, y + ROW + 8.0) - ROW + 20.0;
         }
         self.frame.top = y + 20.0 + LANE;
         self.grid(pen);
@@ -210,7 +216,7 @@ impl<'a> Plot<'a> {
         }
         let (l, t, r, b) = (self.frame.left, self.frame.top, self.right(), self.bottom());
         pen.line(&[(l, t), (l, b), (r, b)], "course-frame", 1.2, "");
-        let y = self.key(pen, b + 66.0);
+        let y = self.key(pen, b + 68.0);
         let y = if listed { self.list(pen, y + 8.0) } else { y };
         y - ROW + 20.0
     }
@@ -239,7 +245,7 @@ impl<'a> Plot<'a> {
             let class = "course-quiet course-day";
             pen.text((x, y + 22.0), "middle", class, "", &tick.label);
             if let Some(year) = &tick.year {
-                pen.text((x, y + 40.0), "middle", "course-quiet", "", year);
+                pen.text((x, y + 41.0), "middle", "course-quiet", "", year);
             }
         }
     }
@@ -343,12 +349,13 @@ impl<'a> Plot<'a> {
             .map(|(i, e)| (i + 1, f.at(e.day, f.y.0).0, e.split))
             .collect();
         for &(_, x, split) in &shown {
-            let (class, width, dash) = if split {
-                ("course-bar course-when", 2.0, "")
+            let upright = |x: f64| [(x, f.top - 4.0), (x, self.bottom())];
+            if split {
+                pen.line(&upright(x - 2.0), "course-event", 1.3, "");
+                pen.line(&upright(x + 2.0), "course-event", 1.3, "");
             } else {
-                ("course-event course-when", 1.3, "2 3")
-            };
-            pen.line(&[(x, f.top - 4.0), (x, self.bottom())], class, width, dash);
+                pen.line(&upright(x), "course-event", 1.3, "2 3");
+            }
         }
         if let Some(labels) = self.names(&shown) {
             for ((_, x, split), (middle, label)) in shown.iter().zip(labels) {
@@ -368,7 +375,10 @@ impl<'a> Plot<'a> {
         }
         let groups = grouped(&shown, |g| badge_width(&g.text()) + 5.0);
         for group in groups {
-            let x = group.at.clamp(f.left, self.right());
+            // The unit stands to the left.
+            let x = group
+                .at
+                .max(f.left - 4.0 + badge_width(&group.text()) / 2.0);
             badge(pen, (x, f.top - 16.0), &group.text(), group.split);
         }
         true
@@ -394,19 +404,9 @@ impl<'a> Plot<'a> {
 
     /// When the line would reach a limit: a bar along the limit.
     fn crossing(&self, pen: &mut Pen) {
-        let f = &self.frame;
-        let Some(c) = self.view.crossing else {
+        let Some((x0, x1, open, y)) = self.view.crossing.and_then(|c| self.crossed(c)) else {
             return;
         };
-        if !(f.y.0..=f.y.1).contains(&c.limit)
-            || c.earliest > f.x.1
-            || c.latest.is_some_and(|d| d < f.x.0)
-        {
-            return;
-        }
-        let (x0, y) = f.at(c.earliest.max(f.x.0), c.limit);
-        let open = c.latest.is_none_or(|d| d > f.x.1);
-        let x1 = f.at(c.latest.unwrap_or(f.x.1).min(f.x.1), c.limit).0;
         pen.raw(format_args!("<g class='crossing'>"));
         pen.line(&[(x0, y), (x1, y)], "course-limit", 5.0, "");
         pen.line(&[(x0, y - 9.0), (x0, y + 9.0)], "course-limit", 2.5, "");
@@ -421,6 +421,18 @@ impl<'a> Plot<'a> {
             pen.line(&[(x1, y - 9.0), (x1, y + 9.0)], "course-limit", 2.5, "");
         }
         pen.raw(format_args!("</g>"));
+    }
+
+    /// Where that bar begins and ends, whether it goes on beyond the frame, and its height; `None` if it is not in the frame.
+    pub(super) fn crossed(&self, c: Crossing) -> Option<(f64, f64, bool, f64)> {
+        let f = &self.frame;
+        let latest = c.latest.unwrap_or(f64::INFINITY);
+        if !(f.y.0..=f.y.1).contains(&c.limit) || c.earliest > f.x.1 || latest < f.x.0 {
+            return None;
+        }
+        let (x0, y) = f.at(c.earliest.max(f.x.0), c.limit);
+        let x1 = f.at(latest.min(f.x.1), c.limit).0;
+        Some((x0, x1, latest > f.x.1, y))
     }
 
     fn mark(&self, pen: &mut Pen, mark: &Mark) {
@@ -450,6 +462,12 @@ impl<'a> Plot<'a> {
         ));
         let thin = mark.doubtful;
         let r = self.radius;
+        // Width and dash of what is open to one side; dots of many would run together into stripes.
+        let open = match (r < 5.0, thin) {
+            (true, _) => (0.7, ""),
+            (false, true) => (1.0, "1 4"),
+            (false, false) => (2.0, "1 4"),
+        };
         match mark.seen {
             Seen::Value { low, high, .. } => {
                 let cut = |v: f64| v.clamp(self.frame.y.0, self.frame.y.1);
@@ -462,115 +480,20 @@ impl<'a> Plot<'a> {
                     (cut(low) == low, cut(high) == high),
                 );
             }
-            Seen::Below(_) => pen.line(
-                &[(x, y), (x, at(0.0f64.max(self.frame.y.0)).1.min(bottom))],
-                "course-bar",
-                if thin { 1.0 } else { 2.0 },
-                "1 4",
-            ),
-            Seen::Above(_) => pen.line(
-                &[(x, y), (x, (y - 26.0).max(top))],
-                "course-bar",
-                if thin { 1.0 } else { 2.0 },
-                "1 4",
-            ),
+            Seen::Below(_) => {
+                let zero = at(self.frame.y.0.max(0.0)).1.min(bottom);
+                pen.line(&[(x, y), (x, zero)], "course-bar", open.0, open.1);
+            }
+            Seen::Above(_) => {
+                pen.line(
+                    &[(x, y), (x, (y - 26.0).max(top))],
+                    "course-bar",
+                    open.0,
+                    open.1,
+                );
+            }
         }
         symbol(pen, (x, y), r, mark);
         pen.raw(format_args!("</g>"));
-    }
-
-    /// What the marks and lines mean, only those that are there. Returns the baseline of the row after.
-    fn key(&self, pen: &mut Pen, mut y: f64) -> f64 {
-        let (mut x, start) = (MARGIN, MARGIN);
-        for (sample, text) in self.kinds() {
-            let wide = 36.0 + width(&text, LETTER);
-            if x + wide > WIDTH - MARGIN && x > start {
-                x = start;
-                y += ROW;
-            }
-            sample.draw(pen, (x + 13.0, y - 5.0));
-            pen.text((x + 32.0, y), "start", "course-ink", "", &text);
-            x += wide + 20.0;
-        }
-        y + ROW
-    }
-
-    fn kinds(&self) -> Vec<(Sample, String)> {
-        let mut found = Vec::new();
-        let value = Seen::Value {
-            value: 0.0,
-            low: 0.0,
-            high: 0.0,
-        };
-        for (seen, doubtful, by_eye, text) in [
-            (value, false, false, "reading, with its interval"),
-            (value, true, false, "doubtful reading"),
-            (value, false, true, "by eye"),
-            (value, true, true, "by eye, doubtful"),
-            (Seen::Below(0.0), false, false, "below this level"),
-            (Seen::Below(0.0), true, false, "below, doubtful"),
-            (Seen::Below(0.0), false, true, "below, by eye"),
-            (Seen::Below(0.0), true, true, "below, by eye, doubtful"),
-            (Seen::Above(0.0), false, false, "above this level"),
-            (Seen::Above(0.0), true, false, "above, doubtful"),
-            (Seen::Above(0.0), false, true, "above, by eye"),
-            (Seen::Above(0.0), true, true, "above, by eye, doubtful"),
-        ] {
-            let alike = |m: &Mark| {
-                std::mem::discriminant(&m.seen) == std::mem::discriminant(&seen)
-                    && (m.doubtful, m.by_eye) == (doubtful, by_eye)
-            };
-            if self.view.marks.iter().any(alike) {
-                let mark = Mark {
-                    day: 0.0,
-                    seen,
-                    doubtful,
-                    by_eye,
-                };
-                found.push((Sample::Mark(mark), text.to_owned()));
-            }
-        }
-        let parts: Vec<_> = self.view.bands.iter().map(Band::parts).collect();
-        if parts.iter().any(|p| p.0.len() > 1) {
-            found.push((Sample::Line, "line, and where it may lie".into()));
-        }
-        if parts.iter().any(|p| p.1.len() > 1) {
-            found.push((Sample::Later, "if it goes on like this".into()));
-        }
-        found
-    }
-
-    /// The events with their numbers and dates, in two columns if there are many.
-    fn list(&self, pen: &mut Pen, y: f64) -> f64 {
-        let events = &self.view.events;
-        let columns = if events.len() > 5 { 2 } else { 1 };
-        let rows = events.len().div_ceil(columns).min(MOST_ROWS);
-        let wide = (WIDTH - 2.0 * MARGIN) / columns as f64;
-        let with_year = words::needs_year(self.view)
-            || events
-                .iter()
-                .any(|e| !(self.frame.x.0..=self.frame.x.1).contains(&e.day));
-        let dated = if with_year { 104.0 } else { 64.0 };
-        for (i, e) in events.iter().enumerate().take(rows * columns) {
-            let (x, y) = (
-                MARGIN + wide * (i / rows) as f64,
-                y + ROW * (i % rows) as f64,
-            );
-            badge(pen, (x + 13.0, y - 5.0), &(i + 1).to_string(), e.split);
-            let date = dates::date(e.day, self.view.offset_seconds, with_year);
-            pen.text((x + 32.0, y), "start", "course-quiet", "", &date);
-            let text = words::event(self.view, i + 1, self.frame.x);
-            let text = fitted(&text, LETTER, wide - 32.0 - dated - 8.0);
-            let bold = if e.split { " font-weight='600'" } else { "" };
-            pen.text((x + 32.0 + dated, y), "start", "course-ink", bold, &text);
-        }
-        let end = y + ROW * rows as f64;
-        let left = events.len().saturating_sub(rows * columns);
-        if left == 0 {
-            return end;
-        }
-        let more = format!("and {left} more");
-        pen.text((MARGIN + 32.0, end), "start", "course-ink", "", &more);
-        end + ROW
     }
 }

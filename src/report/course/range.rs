@@ -2,9 +2,10 @@
 
 use super::{Seen, View};
 
-/// A limit may stretch the span of levels at most so far beyond the readings, in units of their span: with one limit,
-/// readings keep a third of the height.
-const LIMIT_REACH: f64 = 2.0;
+/// Readings keep at least this share of the height when limits are taken in.
+const KEPT: f64 = 0.25;
+/// A single reading has no course that could be squashed: it keeps less, for the sake of the limits.
+const KEPT_BY_ONE: f64 = 0.12;
 /// Zero may stretch it so far: readings keep at least two fifths.
 const ZERO_REACH: f64 = 1.5;
 /// Ends of the band may: a forecast widens like a trumpet, and its far end says little.
@@ -125,22 +126,30 @@ pub(super) fn levels(view: &View) -> (f64, f64) {
             .marks
             .iter()
             .any(|m| matches!(m.seen, Seen::Value { low, .. } if low < 0.0));
-    if positive {
-        low = low.max(0.0);
-    }
+    // Scatter within the intervals must not look like a course: they leave as much room as they take.
+    let lack = (2.0 * INTERVAL_REACH * middle - (high - low)).max(0.0);
+    (low, high) = (low - lack / 2.0, high + lack / 2.0);
     // All the same: a tenth of it to each side.
     let size = low.abs().max(high.abs());
     if high - low <= LEAST_SHARE * size {
         (low, high) = (low - 0.1 * size, high + 0.1 * size);
     }
+    if positive {
+        low = low.max(0.0);
+    }
     if high <= low {
         (low, high) = (0.0, 1.0);
     }
     let span = high - low;
+    let kept = if view.marks.len() == 1 {
+        KEPT_BY_ONE
+    } else {
+        KEPT
+    };
     for limit in view.low.into_iter().chain(view.high) {
-        if (low - LIMIT_REACH * span..=high + LIMIT_REACH * span).contains(&limit) {
-            low = low.min(limit);
-            high = high.max(limit);
+        let (with_low, with_high) = (low.min(limit), high.max(limit));
+        if span >= kept * (with_high - with_low) {
+            (low, high) = (with_low, with_high);
         }
     }
     if low > 0.0 && low <= ZERO_REACH * (high - low) {

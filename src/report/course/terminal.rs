@@ -30,24 +30,31 @@ pub fn plot(view: &View, width: usize, height: usize, unicode: bool) -> String {
     };
     match view.tamed() {
         Ok(view) => {
-            page.head(&view);
-            let shown = range::days(&view);
-            if width >= LEAST_WIDTH {
-                let limits = Grid::draw(
-                    &view,
-                    width,
-                    height.clamp(ROWS.0, ROWS.1),
-                    unicode,
-                    &mut page,
-                );
-                page.key(&view, &limits);
+            if width < LEAST_WIDTH {
+                page.words("", &view.title);
+                page.words("", &words::description(&view));
+            } else {
+                page.head(&view);
+                if view.has_course() {
+                    let limits = Grid::draw(
+                        &view,
+                        width,
+                        height.clamp(ROWS.0, ROWS.1),
+                        unicode,
+                        &mut page,
+                    );
+                    page.key(&view, &limits);
+                }
+                page.events(&view, range::days(&view));
             }
-            page.events(&view, shown);
         }
         Err(e) => {
             page.words("", &view.title);
             page.words("", &e.what);
         }
+    }
+    while page.lines.last().is_some_and(String::is_empty) {
+        page.lines.pop();
     }
     page.lines.join("\n") + "\n"
 }
@@ -80,7 +87,7 @@ const UNICODE: Signs = Signs {
     eye: ['■', '□'],
     below: ['▼', '▽'],
     above: ['▲', '△'],
-    bar: '│',
+    bar: '┃',
     band: '░',
     limit: '═',
     crossing: '▓',
@@ -142,7 +149,7 @@ pub(super) struct Page {
 
 impl Page {
     /// Text fit for the terminal: nothing that steers it, ASCII if it must be.
-    fn fit(&self, text: &str) -> String {
+    pub(super) fn fit(&self, text: &str) -> String {
         let mut out = String::new();
         for c in clean(text).chars() {
             match c {
@@ -204,7 +211,7 @@ impl Page {
     }
 
     fn head(&mut self, view: &View) {
-        self.words("", &format!("{}, {}", view.title, view.unit));
+        self.words("", &view.title);
         self.words("", &words::summary(view));
         if let Some(crossing) = words::crossing(view) {
             self.words("", &crossing);
@@ -212,19 +219,30 @@ impl Page {
         self.lines.push(String::new());
     }
 
+    /// The unit over the labels of the levels.
+    pub(super) fn unit(&mut self, view: &View, gutter: usize) {
+        let unit = self.fit(&view.unit);
+        let before = gutter.saturating_sub(unit.width());
+        self.line(&format!("{}{unit}", " ".repeat(before)));
+    }
+
     /// What the signs mean, only those that are there.
     fn key(&mut self, view: &View, limits: &[Limit]) {
         let s = Signs::of(self.unicode);
         let mut entries: Vec<String> = Vec::new();
-        let mut mark = |sign: char, text: &str, is: &dyn Fn(&Mark) -> bool| {
-            if view.marks.iter().any(is) {
-                entries.push(format!("{sign} {text}"));
-            }
+        let mut mark = |sign: char, text: &str, is: &dyn Fn(&Mark) -> bool| match view
+            .marks
+            .iter()
+            .filter(|m| is(m))
+            .count()
+        {
+            0 => (),
+            n => entries.push(format!("{sign} {n} {text}")),
         };
         let value = |m: &Mark| matches!(m.seen, Seen::Value { .. });
         let below = |m: &Mark| matches!(m.seen, Seen::Below(_));
         let above = |m: &Mark| matches!(m.seen, Seen::Above(_));
-        mark(s.photo[0], "reading", &|m| {
+        mark(s.photo[0], "read from photos", &|m| {
             value(m) && !m.by_eye && !m.doubtful
         });
         mark(s.photo[1], "doubtful", &|m| {
@@ -242,15 +260,14 @@ impl Page {
         mark(s.above[1], "above this, doubtful", &|m| {
             above(m) && m.doubtful
         });
-        mark(
-            s.bar,
-            "interval",
-            &|m| matches!(m.seen, Seen::Value { low, high, .. } if high > low),
-        );
+        let ranged = |m: &Mark| matches!(m.seen, Seen::Value { low, high, .. } if high > low);
+        if view.marks.iter().any(ranged) {
+            entries.push(format!("{} interval", s.bar));
+        }
         let (line, later) = if self.unicode {
             ("⠒⠒", "⠂⠂")
         } else {
-            ("__", "- ")
+            ("_-\"", "- -")
         };
         let parts: Vec<_> = view.bands.iter().map(Band::parts).collect();
         if parts.iter().any(|p| p.0.len() > 1) {
@@ -265,11 +282,13 @@ impl Page {
         if limits.iter().any(|l| l.place == Place::Inside) {
             entries.push(format!("{} limit", s.limit));
         }
-        if view.crossing.is_some() {
-            entries.push(format!(
-                "{} days on which it may reach the limit",
-                s.crossing
-            ));
+        let reached = |c: super::Crossing| {
+            limits
+                .iter()
+                .any(|l| l.level == c.limit && l.place == Place::Inside)
+        };
+        if view.crossing.is_some_and(reached) {
+            entries.push(format!("{} when it may get there", s.crossing));
         }
         let mut line = String::new();
         for entry in entries {

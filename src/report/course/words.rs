@@ -45,7 +45,7 @@ fn readings(marks: &[Mark]) -> String {
     text
 }
 
-/// One line below the title: the first and the last reading, and how many there are.
+/// One line below the title: the first and the last reading.
 pub(super) fn summary(view: &View) -> String {
     let with_year = needs_year(view);
     let dated = |m: &Mark| {
@@ -54,13 +54,8 @@ pub(super) fn summary(view: &View) -> String {
     };
     match view.marks.as_slice() {
         [] => "no readings".into(),
-        [one] => format!("{}; {}", dated(one), readings(&view.marks)),
-        [first, .., last] => format!(
-            "first {}, last {}; {}",
-            dated(first),
-            dated(last),
-            readings(&view.marks)
-        ),
+        [one] => dated(one),
+        [first, .., last] => format!("first {}, last {}", dated(first), dated(last)),
     }
 }
 

@@ -4,6 +4,7 @@
 //! output.
 
 use std::path::Path;
+use std::sync::{Arc, LazyLock};
 
 use proptest::collection::vec;
 use proptest::option;
@@ -349,9 +350,16 @@ fn limits_and_events_are_told() {
 
 /// The drawing with the built-in typeface.
 fn tree(view: &View) -> usvg::Tree {
+    static FONTS: LazyLock<Arc<usvg::fontdb::Database>> = LazyLock::new(|| {
+        let mut fonts = usvg::fontdb::Database::new();
+        fonts.load_fonts_dir("src/card/fonts");
+        Arc::new(fonts)
+    });
     let svg = picture::svg(view, Style::Paper).expect("a drawing");
-    let mut options = usvg::Options::default();
-    options.fontdb_mut().load_fonts_dir("src/card/fonts");
+    let options = usvg::Options {
+        fontdb: FONTS.clone(),
+        ..usvg::Options::default()
+    };
     usvg::Tree::from_str(&svg, &options).expect("SVG that can be painted")
 }
 
@@ -368,25 +376,61 @@ fn texts(group: &usvg::Group, found: &mut Vec<(String, usvg::Rect)>) {
     }
 }
 
+/// The first label that leaves the drawing or meets another.
+fn clash(view: &View) -> Option<String> {
+    let tree = tree(view);
+    let mut found = Vec::new();
+    texts(tree.root(), &mut found);
+    let (w, h) = (tree.size().width(), tree.size().height());
+    for (i, (a, ra)) in found.iter().enumerate() {
+        let inside = ra.left() >= 0.0 && ra.top() >= 0.0 && ra.right() <= w && ra.bottom() <= h;
+        if !inside {
+            return Some(format!("{a} at {ra:?}"));
+        }
+        for (b, rb) in &found[i + 1..] {
+            let apart = ra.right() <= rb.left()
+                || rb.right() <= ra.left()
+                || ra.bottom() <= rb.top()
+                || rb.bottom() <= ra.top();
+            if !apart {
+                return Some(format!("{a} at {ra:?} and {b} at {rb:?}"));
+            }
+        }
+    }
+    None
+}
+
 #[test]
 fn no_two_labels_overlap() {
     for (name, view) in invented() {
-        let tree = tree(&view);
-        let mut found = Vec::new();
-        texts(tree.root(), &mut found);
-        assert!(found.len() > 1, "{name}");
-        let (w, h) = (tree.size().width(), tree.size().height());
-        for (i, (a, ra)) in found.iter().enumerate() {
-            let inside = ra.left() >= 0.0 && ra.top() >= 0.0 && ra.right() <= w && ra.bottom() <= h;
-            assert!(inside, "{name}: {a} at {ra:?}");
-            for (b, rb) in &found[i + 1..] {
-                let apart = ra.right() <= rb.left()
-                    || rb.right() <= ra.left()
-                    || ra.bottom() <= rb.top()
-                    || rb.bottom() <= ra.top();
-                assert!(apart, "{name}: {a} at {ra:?} and {b} at {rb:?}");
-            }
-        }
+        assert_eq!(clash(&view), None, "{name}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(150) })]
+
+    #[test]
+    fn labels_of_any_events_and_limits_keep_apart(
+        events in vec((-10.0..60.0f64, "[ -~]{1,28}", any::<bool>()), 0..20),
+        levels in vec(0.001..1.0f64, 1..12),
+        size in -2..5,
+        low in option::of(0.0..2.0f64),
+        high in option::of(0.0..2.0f64),
+        step in 0.1..30.0f64,
+    ) {
+        let size = 10f64.powi(size);
+        let view = View {
+            marks: levels.iter().enumerate().map(|(i, v)| value(step * i as f64, v * size, 0.1 * v * size)).collect(),
+            low: low.map(|v| v * size),
+            high: high.map(|v| v * size),
+            events: events
+                .into_iter()
+                .map(|(day, label, split)| Happening { split, ..event(day, &label) })
+                .collect(),
+            ..view("nitrate in the quarantine tank", "mg/L")
+        };
+        prop_assert_eq!(clash(&view), None);
     }
 }
 
@@ -681,28 +725,5 @@ proptest! {
         prop_assert!(text.chars().all(|c| c == '\n' || !c.is_control()));
         prop_assert!(unicode || text.is_ascii(), "{text}");
         prop_assert!(!text.contains("NaN"));
-    }
-}
-
-#[test]
-fn zz_dark() {
-    for name in ["rising", "helped", "year"] {
-        let view = invented().into_iter().find(|v| v.0 == name).unwrap().1;
-        let svg = page(&view)
-            .replacen("@media screen and (prefers-color-scheme:dark){", "", 1)
-            .replacen("}</style>", "</style>", 1)
-            .replace("Cabin,system-ui,sans-serif", "Cabin");
-        let mut options = usvg::Options::default();
-        options.fontdb_mut().load_fonts_dir("src/card/fonts");
-        let tree = usvg::Tree::from_str(&svg, &options).unwrap();
-        let mut canvas = resvg::tiny_skia::Pixmap::new(1280, 900).unwrap();
-        resvg::render(
-            &tree,
-            usvg::Transform::from_scale(1.6, 1.6),
-            &mut canvas.as_mut(),
-        );
-        canvas
-            .save_png(format!("/tmp/wt-plot/target/tmp/{name}-dark.png"))
-            .unwrap();
     }
 }

@@ -60,6 +60,10 @@ impl Plot<'_> {
                 found.push((Sample::Mark(mark), format!("{count} {text}")));
             }
         }
+        let ranged = |m: &Mark| matches!(m.seen, Seen::Value { low, high, .. } if high > low);
+        if self.view.marks.iter().any(ranged) {
+            found.push((Sample::Interval, "interval".into()));
+        }
         let parts: Vec<_> = self.view.bands.iter().map(Band::parts).collect();
         if parts.iter().any(|p| p.0.len() > 1) {
             found.push((Sample::Line, "line, and where it may lie".into()));

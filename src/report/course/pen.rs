@@ -2,17 +2,24 @@
 
 use std::fmt::Write;
 
-use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+use unicode_width::UnicodeWidthChar;
 
 use super::{Mark, Seen};
 use crate::report::svg;
 
-/// Width of a letter in its size: wide for most typefaces, since a page brings its own.
-const LETTER_WIDTH: f64 = 0.55;
+/// How wide a letter is drawn, in its size, at most in most typefaces: a page brings its own.
+fn letter(c: char) -> f64 {
+    match c {
+        'm' | 'w' | 'M' | 'W' | '@' | '%' => 0.95,
+        c if c.is_uppercase() => 0.74,
+        '&' | '+' | '=' | '<' | '>' | '~' | '_' => 0.65,
+        c => 0.55 * c.width().unwrap_or(0) as f64,
+    }
+}
 
 /// How wide text is drawn, at most, in most typefaces.
 pub(super) fn width(text: &str, size: f64) -> f64 {
-    LETTER_WIDTH * size * text.width() as f64
+    size * text.chars().map(letter).sum::<f64>()
 }
 
 /// Text cut to a width.
@@ -20,11 +27,12 @@ pub(super) fn fitted(text: &str, size: f64, most: f64) -> String {
     if width(text, size) <= most {
         return text.to_owned();
     }
-    let mut room = (most / (LETTER_WIDTH * size)).floor() - 1.0;
+    // The sign for what is left out takes one size.
+    let mut room = most / size - 1.0;
     let cut: String = text
         .chars()
         .take_while(|c| {
-            room -= c.width().unwrap_or(0) as f64;
+            room -= letter(*c);
             room >= 0.0
         })
         .collect();
@@ -102,6 +110,7 @@ impl Pen {
 /// What stands before an entry of the key.
 pub(super) enum Sample {
     Mark(Mark),
+    Interval,
     Line,
     Later,
     Crossing,
@@ -121,9 +130,6 @@ impl Sample {
         };
         match self {
             Sample::Mark(mark) => {
-                if let Seen::Value { .. } = mark.seen {
-                    interval(pen, x, (y + 9.0, y - 9.0), mark.doubtful, 4.5, (true, true));
-                }
                 let up = match mark.seen {
                     Seen::Value { .. } => 0.0,
                     Seen::Below(_) => 4.5,
@@ -131,6 +137,7 @@ impl Sample {
                 };
                 symbol(pen, (x, y - up), 4.5, mark);
             }
+            Sample::Interval => interval(pen, x, (y + 9.0, y - 9.0), false, 5.0, (true, true)),
             Sample::Line => {
                 ground("course-band");
                 pen.line(&ends, "course-line", 2.6, "");

@@ -216,7 +216,7 @@ impl<'a> Plot<'a> {
         }
         let (l, t, r, b) = (self.frame.left, self.frame.top, self.right(), self.bottom());
         pen.line(&[(l, t), (l, b), (r, b)], "course-frame", 1.2, "");
-        let y = self.key(pen, b + 68.0);
+        let y = self.key(pen, b + 71.0);
         let y = if listed { self.list(pen, y + 8.0) } else { y };
         y - ROW + 20.0
     }
@@ -225,7 +225,7 @@ impl<'a> Plot<'a> {
         let f = &self.frame;
         let unit = fitted(&self.view.unit, LETTER, f.left - 8.0);
         pen.text(
-            (f.left - 10.0, f.top - 9.0),
+            (f.left - 10.0, f.top - 13.0),
             "end",
             "course-quiet",
             "",
@@ -243,9 +243,9 @@ impl<'a> Plot<'a> {
             pen.line(&[(x, y), (x, f.top)], "course-grid", 1.0, "");
             pen.line(&[(x, y), (x, y + 6.0)], "course-frame", 1.2, "");
             let class = "course-quiet course-day";
-            pen.text((x, y + 22.0), "middle", class, "", &tick.label);
+            pen.text((x, y + 24.0), "middle", class, "", &tick.label);
             if let Some(year) = &tick.year {
-                pen.text((x, y + 41.0), "middle", "course-quiet", "", year);
+                pen.text((x, y + 43.0), "middle", "course-quiet", "", year);
             }
         }
     }
@@ -312,9 +312,9 @@ impl<'a> Plot<'a> {
                 }
                 pen.raw(format_args!("<path class='course-limit' d='{strokes}'/>"));
             }
-            let room = (last - i) as f64 * 18.0;
+            let room = (last - i) as f64 * 19.0;
             let text_y = (y + 5.0).max(free).min(self.bottom() + 5.0 - room);
-            free = text_y + 18.0;
+            free = text_y + 19.0;
             let mut x = r + 8.0;
             if limit.place != Place::Inside {
                 let up = if limit.place == Place::Over {

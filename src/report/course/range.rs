@@ -1,6 +1,6 @@
 //! What the axes of a plot span. The readings rule: what lies far from them is told at the edge and squashes nothing.
 
-use super::{Seen, View};
+use super::{Mark, Seen, View};
 
 /// Readings keep at least this share of the height when limits are taken in.
 const KEPT: f64 = 0.25;
@@ -152,7 +152,10 @@ pub(super) fn levels(view: &View) -> (f64, f64) {
             (low, high) = (with_low, with_high);
         }
     }
-    if low > 0.0 && low <= ZERO_REACH * (high - low) {
+    // What is known only to be below something may be anything down to zero.
+    let below = |m: &Mark| matches!(m.seen, Seen::Below(_));
+    let only_below = !view.marks.is_empty() && view.marks.iter().all(below);
+    if low > 0.0 && (only_below || low <= ZERO_REACH * (high - low)) {
         low = 0.0;
     }
     let room = ROOM * (high - low);

@@ -26,13 +26,9 @@ pub(super) fn needs_year(view: &View) -> bool {
     dates::year(from, view.offset_seconds) != dates::year(to, view.offset_seconds)
 }
 
-fn count(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
-}
-
-/// How many readings there are, and of what kind.
-fn readings(marks: &[Mark]) -> String {
-    let mut text = count(marks.len(), "reading", "readings");
+/// How many of the readings are of a special kind.
+fn kinds(marks: &[Mark]) -> String {
+    let mut text = String::new();
     let kinds = [
         (marks.iter().filter(|m| m.doubtful).count(), "doubtful"),
         (marks.iter().filter(|m| m.by_eye).count(), "by eye"),
@@ -105,12 +101,18 @@ pub(super) fn description(view: &View) -> String {
     let date = |day: f64| dates::date(day, view.offset_seconds, true);
     let mut parts = vec![match view.marks.as_slice() {
         [] => "No readings.".into(),
-        [one] => format!("1 reading, {}: {} {unit}.", date(one.day), said(&one.seen)),
+        [one] => format!(
+            "1 reading on {}{}: {} {unit}.",
+            date(one.day),
+            kinds(&view.marks),
+            said(&one.seen)
+        ),
         [first, .., last] => format!(
-            "{} from {} to {}. First: {} {unit}. Last: {} {unit}.",
-            readings(&view.marks),
+            "{} readings from {} to {}{}. First: {} {unit}. Last: {} {unit}.",
+            view.marks.len(),
             date(first.day),
             date(last.day),
+            kinds(&view.marks),
             said(&first.seen),
             said(&last.seen)
         ),

@@ -3,6 +3,8 @@
 //! Every face is made from the same [`Outcome`], so that no flag is lost on the way. Returns text and pictures; never
 //! writes to a file or terminal itself.
 
+mod axes;
+pub mod course;
 pub mod csv;
 pub mod json;
 pub mod number;

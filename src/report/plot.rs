@@ -6,6 +6,7 @@
 use nalgebra::{Matrix2, SymmetricEigen};
 use resvg::{tiny_skia, usvg};
 
+use super::axes::{Frame, ticks};
 use super::number;
 use super::svg::{Drawing, Type, hex, png};
 use crate::chart::curve::Curve;
@@ -92,24 +93,7 @@ fn paint(d: &Drawing, format: Format) -> Option<Vec<u8>> {
     })
 }
 
-/// A frame with two axes: values to pixels.
-struct Frame {
-    left: f64,
-    top: f64,
-    w: f64,
-    h: f64,
-    x: (f64, f64),
-    y: (f64, f64),
-}
-
 impl Frame {
-    fn at(&self, x: f64, y: f64) -> (f64, f64) {
-        (
-            self.left + (x - self.x.0) / (self.x.1 - self.x.0) * self.w,
-            self.top + self.h - (y - self.y.0) / (self.y.1 - self.y.0) * self.h,
-        )
-    }
-
     fn outline(&self, d: &mut Drawing) {
         let (l, t, r, b) = (self.left, self.top, self.left + self.w, self.top + self.h);
         d.line(&[(l, t), (r, t), (r, b), (l, b), (l, t)], QUIET, 1.0, "");
@@ -126,23 +110,6 @@ impl Frame {
         d.line(&[(px, y0), (px, y0 - self.h)], GRID, 1.0, "");
         d.centred(px, y0 + 20.0, SMALL, QUIET, label);
     }
-}
-
-/// A round number near `v`: 1, 2 or 5 times a power of ten.
-fn round(v: f64) -> f64 {
-    let power = 10f64.powf(v.log10().floor());
-    [1.0, 2.0, 5.0, 10.0]
-        .map(|m| m * power)
-        .into_iter()
-        .find(|r| *r >= 0.999 * v)
-        .unwrap_or(10.0 * power)
-}
-
-fn ticks(from: f64, to: f64, about: f64) -> Vec<f64> {
-    let step = round((to - from) / about);
-    let first = (from / step).ceil() as i64;
-    let last = (to / step).floor() as i64;
-    (first..=last).map(|i| i as f64 * step).collect()
 }
 
 /// Labels of ticks, steps and marks.
@@ -409,17 +376,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn round_numbers() {
-        for (v, want) in [
-            (0.7, 1.0),
-            (1.4, 2.0),
-            (2.0, 2.0),
-            (3.1, 5.0),
-            (60.0, 100.0),
-        ] {
-            assert!((round(v) - want).abs() < 1e-9, "{v}: {}", round(v));
-        }
-        assert_eq!(ticks(-3.0, 21.0, 5.0), [0.0, 5.0, 10.0, 15.0, 20.0]);
+    fn labels_are_plain_numbers() {
         assert_eq!(label(-0.5), "-0.5");
         assert_eq!(label(20.0), "20");
     }

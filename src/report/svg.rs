@@ -118,15 +118,20 @@ impl Drawing {
             "<svg xmlns='http://www.w3.org/2000/svg' width='{w}' height='{h}'>{}</svg>",
             self.body
         );
-        let mut fonts = usvg::fontdb::Database::new();
-        fonts.load_font_data(include_bytes!("../card/fonts/Cabin-Regular.otf").to_vec());
-        fonts.load_font_data(include_bytes!("../card/fonts/Cabin-Bold.otf").to_vec());
-        let options = usvg::Options {
-            fontdb: Arc::new(fonts),
-            ..Default::default()
-        };
-        usvg::Tree::from_str(&svg, &options).ok()
+        tree(&svg)
     }
+}
+
+/// SVG made ready to paint with the built-in typeface; letters become shapes. `None` if it is not to be drawn.
+pub(super) fn tree(svg: &str) -> Option<usvg::Tree> {
+    let mut fonts = usvg::fontdb::Database::new();
+    fonts.load_font_data(include_bytes!("../card/fonts/Cabin-Regular.otf").to_vec());
+    fonts.load_font_data(include_bytes!("../card/fonts/Cabin-Bold.otf").to_vec());
+    let options = usvg::Options {
+        fontdb: Arc::new(fonts),
+        ..Default::default()
+    };
+    usvg::Tree::from_str(svg, &options).ok()
 }
 
 /// A picture without transparency as a PNG.
@@ -161,7 +166,8 @@ pub(super) fn hex(rgb: [u8; 3]) -> String {
     format!("#{:02x}{:02x}{:02x}", rgb[0], rgb[1], rgb[2])
 }
 
-fn list(points: &[(f64, f64)]) -> String {
+/// Points as SVG lists them.
+pub(super) fn list(points: &[(f64, f64)]) -> String {
     points
         .iter()
         .map(|(x, y)| format!("{x:.1},{y:.1}"))
@@ -169,21 +175,40 @@ fn list(points: &[(f64, f64)]) -> String {
         .join(" ")
 }
 
-/// What the built-in typeface has beyond ASCII.
-const MORE_GLYPHS: &str = "°±²·×–—‘’“”…−≤≥";
+/// What the built-in typeface has beyond Latin-1.
+const MORE_GLYPHS: &str = "–—‘’“”…−≤≥";
 
 /// Text as SVG takes it, with a stand-in for letters that the typeface lacks.
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
+    let mut out = String::new();
+    for c in text.chars() {
+        match c {
+            '<' | '>' | '&' => out += &quoted(c.encode_utf8(&mut [0; 4])),
+            // The Greek letter, drawn as the micro sign that looks like it.
+            '\u{3bc}' => out.push('\u{b5}'),
+            // The letters of Latin-1, but for the macron and the soft hyphen.
+            '\u{a1}'..='\u{ac}' | '\u{ae}' | '\u{b0}'..='\u{ff}' => out.push(c),
+            c if c == ' ' || c.is_ascii_graphic() || MORE_GLYPHS.contains(c) => out.push(c),
+            _ => out.push('?'),
+        }
+    }
+    out
+}
+
+/// Text for a reader with typefaces of their own: whatever the letters, it stays text. Letters that XML forbids, or that turn
+/// the direction of the line for what follows, are left out.
+pub(super) fn quoted(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {
         match c {
             '<' => out += "&lt;",
             '>' => out += "&gt;",
             '&' => out += "&amp;",
-            // Both code points of the micro sign; "ug" is how ASCII writes micrograms.
-            '\u{b5}' | '\u{3bc}' => out.push('u'),
-            c if c == ' ' || c.is_ascii_graphic() || MORE_GLYPHS.contains(c) => out.push(c),
-            _ => out.push('?'),
+            '\'' => out += "&#39;",
+            '"' => out += "&quot;",
+            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}' => (),
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
         }
     }
     out
@@ -193,6 +218,13 @@ fn escaped(text: &str) -> String {
 mod tests {
     #[test]
     fn text_cannot_leave_its_element() {
-        assert_eq!(super::escaped("<a&b> µg/L é\n"), "&lt;a&amp;b&gt; ug/L ??");
+        assert_eq!(
+            super::escaped("<a&b> µg/L é\n水"),
+            "&lt;a&amp;b&gt; µg/L é??"
+        );
+        assert_eq!(
+            super::quoted("<a&b> µg/L é\n\u{202e}'"),
+            "&lt;a&amp;b&gt; µg/L é &#39;"
+        );
     }
 }

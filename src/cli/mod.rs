@@ -11,6 +11,7 @@ mod files;
 mod log;
 mod one;
 mod place;
+mod plan;
 mod read;
 mod rules;
 mod timings;
@@ -113,6 +114,7 @@ enum Command {
     Read(read::Args),
     Batch(batch::Args),
     Log(log::Args),
+    Plan(plan::Args),
 }
 
 impl Command {
@@ -125,6 +127,7 @@ impl Command {
             Command::Read(_) => "read",
             Command::Batch(_) => "batch",
             Command::Log(_) => "log",
+            Command::Plan(_) => "plan",
         }
     }
 }
@@ -140,6 +143,7 @@ pub fn main() -> ExitCode {
         Command::Read(args) => read::run(&args),
         Command::Batch(args) => batch::run(&args),
         Command::Log(args) => log::run(&args),
+        Command::Plan(args) => plan::run(&args),
     };
     let exit = match done {
         Ok(exit) => exit,

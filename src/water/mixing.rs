@@ -53,7 +53,8 @@ pub fn after_changes(
 /// without bound.
 ///
 /// # Errors
-/// A target at or below the source water (no change reaches it), a target at or above the present (nothing to change),
+/// A target below the source water (no change reaches it) or equal to it (no number of changes does), a target at or above
+/// the present (nothing to change),
 /// a negative concentration, anything not a number.
 pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<Estimate> {
     let present = check::amount("present concentration", present)?;
@@ -69,13 +70,23 @@ pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<
         )
         .about("target"));
     }
-    if target <= source.value {
+    if target < source.value {
         return Err(Error::new(
             format!(
-                "the target {target} is not above the source water's {}: no share of it comes there",
+                "the source water holds {}, more than the target {target}: no water change comes down to it",
                 source.value
             ),
             "give a higher target, or source water with less of the substance",
+        )
+        .about("target"));
+    }
+    if target == source.value {
+        return Err(Error::new(
+            format!(
+                "the target {target} is the level of the source water itself: each change comes nearer, and only an unlimited \
+                 number of changes (or fresh water for all of it) would reach it"
+            ),
+            "give a target above the source water, or source water with less of the substance",
         )
         .about("target"));
     }

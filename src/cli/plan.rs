@@ -26,9 +26,10 @@ Examples:
   tintwell plan stock KNO3 --as NO3 --make 1000 --volume 500
   tintwell plan standards --stock 1000 --stock-plus-minus 30 0 5 10 20 40 80
   tintwell plan convert 10 NO3-N NO3 --plus-minus 2
-  tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --salinity 35 --total 0.5 --plus-minus 0.2
+  tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --salinity 35
 
-A plus-minus is half of a 95 % interval. Every result has its 95 % interval beside it.";
+A plus-minus is half of a 95 % interval (1.96 standard uncertainties). Every result has its 95 %
+interval beside it (k = 2: twice its standard uncertainty).";
 
 /// Reckon a water change, a weekly routine, a dilution, standards, units, un-ionised ammonia
 #[derive(clap::Args)]
@@ -61,20 +62,21 @@ pub(super) fn run(args: &Args) -> Done {
     }
 }
 
-const HANDLING: &str = "Wear gloves and eye protection. Keep chemicals from children and animals. Follow the maker's safety sheet.";
+const HANDLING: &str = "Wear gloves and eye protection. Keep from children and animals. Follow the maker's safety sheet.";
 const LIVESTOCK: &str =
     "Arithmetic only, no advice on treatment: for that ask a vet or a licensed practice.";
-const USE: &str = "Not for drinking water, medical or compliance decisions. Local rules and licensed practice come first.";
+const USE: &str = "Not for drinking water, medical or compliance decisions. Local rules and licensed practice first.";
 
-const INTERVALS: &str = "Intervals are 95 % (k = 2: twice the standard uncertainty); a plus-minus that you give counts as 1.96 of them.";
+const INTERVALS: &str =
+    "Intervals are 95 % (k = 2: twice the standard uncertainty u); a plus-minus counts as 1.96 u.";
 
 /// What stands below every result, in both faces.
 #[derive(Serialize)]
 struct Foot {
     /// Coverage of the intervals,
     level: f64,
-    /// and how many standard uncertainties that is.
-    coverage_factor: f64,
+    /// and how many standard uncertainties that is; `null` where intervals are as they were given.
+    coverage_factor: Option<f64>,
     notes: Vec<String>,
     cautions: Vec<&'static str>,
 }
@@ -83,8 +85,16 @@ impl Foot {
     fn new(mut notes: Vec<String>, cautions: &[&'static str]) -> Foot {
         notes.push(INTERVALS.to_owned());
         Foot {
+            coverage_factor: Some(figure::K),
+            ..Foot::scaled(notes, cautions)
+        }
+    }
+
+    /// Of a result whose interval is the given one, only multiplied.
+    fn scaled(notes: Vec<String>, cautions: &[&'static str]) -> Foot {
+        Foot {
             level: 0.95,
-            coverage_factor: figure::K,
+            coverage_factor: None,
             notes,
             cautions: cautions.to_vec(),
         }

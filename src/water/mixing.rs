@@ -84,7 +84,7 @@ pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<
         return Err(Error::new(
             format!(
                 "the target {target} is the level of the source water itself: each change comes nearer, and only an unlimited \
-                 number of changes (or fresh water for all of it) would reach it"
+                 number of changes (or changing all of the water) would reach it"
             ),
             "give a target above the source water, or source water with less of the substance",
         )
@@ -215,8 +215,10 @@ pub fn spread(at_once: Estimate, most_per_day: f64) -> Result<Schedule> {
     if days > MOST_DAYS {
         return Err(Error::new(
             format!(
-                "a share of {} in parts of at most {most} a day takes more than {MOST_DAYS:.0} days",
-                at_once.value
+                "a change of {:.1} % in parts of at most {} % a day takes more than {MOST_DAYS:.0} days",
+                100.0 * at_once.value,
+                // Per cent as a person writes them, without the dust of binary fractions.
+                (1e6 * most).round() / 1e4
             ),
             "allow a larger share per day, or aim at a smaller change",
         )

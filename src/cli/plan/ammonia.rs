@@ -13,7 +13,8 @@ use crate::water::ammonia::{PhScale, UnIonised, Water, part, unionised};
 const EXAMPLES: &str = "\
 Examples:
   tintwell plan ammonia --ph 7.8 --ph-plus-minus 0.3 --temperature 25 --temperature-plus-minus 1
-  tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --salinity 35 --total 0.5 --plus-minus 0.2
+  tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --salinity 35
+  tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --total 0.5 --plus-minus 0.2
 
 Without --salinity it is fresh water. In sea water the pH is on the free scale, to which colour tests and meters set with
 ordinary buffers come near; a probe set with buffers in sea water is on the total scale.";

@@ -14,8 +14,8 @@ use crate::water::volume::litres;
 const EXAMPLES: &str = "\
 Examples:
   tintwell plan change --now 42 --plus-minus 6 --target 20
-  tintwell plan change --now 42 --plus-minus 6 --target 20 --source 5 --source-plus-minus 2 --volume 400L
-  tintwell plan change --log tidepool nitrate --target 20 --most-a-day 20";
+  tintwell plan change --now 42 --plus-minus 6 --target 20 --source 5 --source-plus-minus 2
+  tintwell plan change --log tidepool nitrate --target 20 --volume 400L --most-a-day 20";
 
 /// How much water to change to come down to a target
 #[derive(clap::Args)]
@@ -173,21 +173,24 @@ fn poured(litres: f64) -> String {
     format!("{litres:.decimals$} L")
 }
 
+/// `: 210 L of 400 L`, if the volume is known.
+fn volume(plan: &Plan, change: &Change) -> String {
+    match (change.litres, plan.volume_litres) {
+        (Some(litres), Some(volume)) => format!(": {} of {} L", poured(litres), plain(volume)),
+        _ => String::new(),
+    }
+}
+
 fn once(plan: &Plan, source: &SourceArgs) -> String {
     let unit = &plan.unit;
     let mut rows = facts(plan, source, unit);
     let mut text = String::new();
     if let (Some(share), Some(change)) = (plan.share_at_once_percent, plan.changes.first()) {
-        text = format!("Change {} of the water.\n", share.words("%"));
-        if let (Some(litres), Some(volume)) = (change.litres, plan.volume_litres) {
-            rows.insert(
-                0,
-                row(
-                    "water to change",
-                    format!("{} of {} L", poured(litres), plain(volume)),
-                ),
-            );
-        }
+        text = format!(
+            "Change {} of the water{}.\n",
+            share.words("%"),
+            volume(plan, change)
+        );
         rows.push(row("expect afterwards", change.expected.words(unit)));
     }
     text + &aligned(&rows)
@@ -236,7 +239,7 @@ fn notes(plan: &Plan) -> Vec<String> {
         );
     }
     notes.push(
-        "What is made or used up meanwhile is not counted, and the water is taken as well mixed. Test again afterwards."
+        "Not counted is what is made or used up meanwhile; the water is taken as well mixed. Test afterwards."
             .to_owned(),
     );
     notes

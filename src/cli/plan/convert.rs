@@ -4,13 +4,12 @@ use std::str::FromStr;
 
 use serde::Serialize;
 
-use super::figure::{self, Figure, amount, number, short, short_if_known};
+use super::figure::{Figure, amount, four, number, short, short_if_known};
 use super::{Foot, Sheet, USE, aligned, row};
 use crate::cli::{Done, Stop};
 use crate::report::text::clean;
-use crate::water::convert::{
-    Species, convert, factor, mg_per_litre_from_ppm, ppm_from_mg_per_litre,
-};
+use crate::water::Estimate;
+use crate::water::convert::{Species, factor, mg_per_litre_from_ppm, ppm_from_mg_per_litre};
 use crate::water::density::density;
 
 const EXAMPLES: &str = "\
@@ -99,15 +98,12 @@ struct Plan {
 }
 
 pub(super) fn run(args: &Args) -> Done {
-    let given = figure::estimate(args.value, args.plus_minus);
+    let given = Figure::given(args.value, args.plus_minus);
     let unit = clean(&args.unit);
-    let (converted, factor, density, units) = match (&args.from, &args.to) {
-        (Stated::As(from, _), Stated::As(to, _)) => (
-            convert(given, *from, *to)?,
-            factor(*from, *to)?,
-            None,
-            [unit.clone(), unit],
-        ),
+    let (factor, density, units) = match (&args.from, &args.to) {
+        (Stated::As(from, _), Stated::As(to, _)) => {
+            (factor(*from, *to)?, None, [unit.clone(), unit])
+        }
         (from @ (Stated::Ppm | Stated::MgPerLitre), to @ (Stated::Ppm | Stated::MgPerLitre))
             if from != to =>
         {
@@ -116,22 +112,13 @@ pub(super) fn run(args: &Args) -> Done {
                     "ppm is by mass: give --salinity (0 for fresh water) and --temperature of the water".into(),
                 ));
             };
-            let density = density(salinity, temperature)?;
+            let one = Estimate::exact(1.0);
+            let factor = match from {
+                Stated::Ppm => mg_per_litre_from_ppm(one, salinity, temperature)?,
+                _ => ppm_from_mg_per_litre(one, salinity, temperature)?,
+            };
             let units = [from.word().to_owned(), to.word().to_owned()];
-            match from {
-                Stated::Ppm => (
-                    mg_per_litre_from_ppm(given, salinity, temperature)?,
-                    density / 1000.0,
-                    Some(density),
-                    units,
-                ),
-                _ => (
-                    ppm_from_mg_per_litre(given, salinity, temperature)?,
-                    1000.0 / density,
-                    Some(density),
-                    units,
-                ),
-            }
+            (factor.value, Some(density(salinity, temperature)?), units)
         }
         _ => {
             return Err(Stop::Usage(
@@ -143,22 +130,23 @@ pub(super) fn run(args: &Args) -> Done {
     let plan = Plan {
         from: args.from.word().to_owned(),
         to: args.to.word().to_owned(),
-        given: Figure::given(args.value, args.plus_minus),
-        converted: Figure::of(converted),
+        converted: given.times(factor),
+        given,
         factor,
         density_kg_per_m3: density,
         unit_from,
         unit_to,
     };
-    let mut notes = Vec::new();
-    if plan.converted.low.is_none() {
-        notes.push("No plus-minus was given, so there is no interval.".to_owned());
-    }
+    let note = if plan.converted.low.is_none() {
+        "No plus-minus was given, so there is no interval."
+    } else {
+        "The interval is the one that was given, multiplied alike."
+    };
     let text = words(&plan, matches!(args.from, Stated::As(..)));
     Sheet {
         plan: "convert",
         result: plan,
-        foot: Foot::new(notes, &[USE]),
+        foot: Foot::scaled(vec![note.to_owned()], &[USE]),
     }
     .show(&text, args.json)
 }
@@ -168,8 +156,7 @@ fn shown(f: Figure, unit: &str) -> String {
     if f.low.is_some() {
         return f.words(unit);
     }
-    let four: f64 = format!("{:.3e}", f.value).parse().unwrap_or(f.value);
-    format!("{four} {unit}")
+    format!("{} {unit}", four(f.value))
 }
 
 fn words(plan: &Plan, substances: bool) -> String {

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use super::figure::{mixes, short, short_if_known, some};
+use super::figure::{four, mixes, short, short_if_known, some};
 use super::{Foot, HANDLING, Sheet, USE, aligned, row};
 use crate::cli::files::load_chart;
 use crate::cli::{Done, Stop};
@@ -150,7 +150,7 @@ fn words(plan: &Plan) -> String {
     ));
     rows.push(row(
         "then reads",
-        format!("at least {:.3} {unit}", plan.reads_at_least),
+        format!("at least {} {unit}", four(plan.reads_at_least)),
     ));
     rows.push(row(
         "can be read up to",

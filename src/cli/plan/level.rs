@@ -162,7 +162,7 @@ impl Logged<'_> {
     fn nothing(&self, doubtful: usize) -> Result<Error, Error> {
         if doubtful > 0 {
             return Ok(Error::new(
-                format!("none of the {doubtful} readings is trusted"),
+                format!("no reading is trusted, of {doubtful} that there are"),
                 "test again, or tell the level with --now and --plus-minus",
             ));
         }

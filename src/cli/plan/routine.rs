@@ -140,7 +140,7 @@ pub(super) fn run(args: &Args) -> Done {
         _ => None,
     };
     notes.push(
-        "Holds while feeding, stock, share and source water stay as they are. Levels now count as just before a change."
+        "Holds while feeding, stock, share and source water stay as they are. The level now counts as just before a change."
             .to_owned(),
     );
     let plan = Plan {
@@ -165,17 +165,27 @@ pub(super) fn run(args: &Args) -> Done {
 
 fn words(plan: &Plan, source: &SourceArgs) -> String {
     let unit = &plan.unit;
-    let mut rows = vec![
-        row("just before a change", plan.before_change.words(unit)),
-        row("just after it", plan.after_change.words(unit)),
-    ];
+    let mut rows = vec![row("just after it", plan.after_change.words(unit))];
     if let Some(weeks) = &plan.weeks_until_within_10_percent {
         let text = match weeks.value {
             0 => "it is now".to_owned(),
-            1 => format!("in 1 week ({} to {})", weeks.low, weeks.high),
-            n => format!("in {n} weeks ({} to {})", weeks.low, weeks.high),
+            n => format!(
+                "in {n} {}{}",
+                if n == 1 { "week" } else { "weeks" },
+                if weeks.low == weeks.high {
+                    String::new()
+                } else {
+                    format!(" ({} to {})", weeks.low, weeks.high)
+                }
+            ),
         };
         rows.push(row("within 10 % of that", text));
+    } else if plan.now.is_some() {
+        // Of nothing there is no per cent.
+        rows.push(row(
+            "within 10 % of that",
+            "never: the level only comes nearer and nearer to 0".to_owned(),
+        ));
     }
     let mut given = vec![
         row("made in a week", plan.made_per_week.words(unit)),
@@ -201,8 +211,8 @@ fn words(plan: &Plan, source: &SourceArgs) -> String {
         r[0] = format!("{:<wide$}", r[0]);
     }
     format!(
-        "In the long run the level is about {}.\n{}\n{}",
-        plan.before_change.parts(unit).0,
+        "In the long run: {} just before each change.\n{}\n{}",
+        plan.before_change.words(unit),
         aligned(&rows),
         aligned(&given)
     )
@@ -234,8 +244,13 @@ fn found(
     }
     if !left.is_empty() {
         notes.push(format!(
-            "{} readings that are not trusted were left out.",
-            left.len()
+            "Left out, as they are not trusted: {} {}.",
+            left.len(),
+            if left.len() == 1 {
+                "reading"
+            } else {
+                "readings"
+            }
         ));
     }
     let points: Vec<Point> = used
@@ -307,7 +322,9 @@ fn found(
             "Events of another kind between the readings: {others}. What they brought or took counts as made or used up."
         ));
     }
-    notes.push("Logged shares of water changes count as exact.".to_owned());
+    notes.push(
+        "Logged shares of water changes count as exact. That readings are few widens what is made (Student's t).".to_owned(),
+    );
     let found = ends.map(|((_, a), (_, b))| Found {
         readings: used.len(),
         water_changes: p.changes,

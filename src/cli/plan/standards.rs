@@ -6,13 +6,12 @@ use super::figure::{self, Figure, amount, mixes, short, some};
 use super::{Foot, HANDLING, Sheet, USE, aligned};
 use crate::cli::Done;
 use crate::report::text::clean;
-use crate::water::Estimate;
 use crate::water::series::{Measuring, Row, Source, table};
 
 const EXAMPLES: &str = "\
 Examples:
   tintwell plan standards --stock 1000 --stock-plus-minus 30 0 5 10 20 40 80 160
-  tintwell plan standards --stock 100 --stock-plus-minus 1 --fill-to 50 --smallest 0.2 --plus-minus 0.005 --percent 1 0.1 0.5 1
+  tintwell plan standards --stock 100 --stock-plus-minus 1 --smallest 0.2 --plus-minus 0.005 0.5 1
 
 Defaults fit a kitchen: volumes are taken with a syringe, 1 mL at least, off by 0.02 mL (a line of its scale) and 4 % (the
 tolerance of ISO 7886-1 for syringes of 5 mL and more, from memory); each is filled up to 100 mL, off by 1 mL (a measuring
@@ -154,12 +153,8 @@ fn line(place: usize, row: &Row) -> Line {
         },
         take_ml: row.take,
         fill_to_ml: row.fill_to,
-        concentration: figure_of(row.concentration),
+        concentration: Figure::of(row.concentration),
     }
-}
-
-fn figure_of(concentration: Estimate) -> Figure {
-    Figure::of(concentration)
 }
 
 /// mL with three digits, two decimals at least: no more than a syringe bears.
@@ -185,21 +180,22 @@ fn words(plan: &Plan) -> String {
     ];
     for line in &plan.rows {
         let (value, interval) = line.concentration.parts(unit);
+        let (take, from) = if line.from == "water" {
+            (String::new(), "water alone".to_owned())
+        } else {
+            (taken(line.take_ml), line.from.clone())
+        };
         rows.push(vec![
             line.name.clone(),
-            if line.from == "water" {
-                "only".to_owned()
-            } else {
-                taken(line.take_ml)
-            },
-            line.from.clone(),
+            take,
+            from,
             taken(line.fill_to_ml),
             value,
             interval.unwrap_or_default(),
         ]);
     }
     format!(
-        "Take {} of stock ({}) in all.\n{}",
+        "From {} of stock, {}:\n{}",
         taken(plan.stock_needed_ml),
         plan.stock.words(unit),
         aligned(&rows)

@@ -14,7 +14,7 @@ use crate::water::standards::{Stock, weigh};
 const EXAMPLES: &str = "\
 Examples:
   tintwell plan stock KNO3 --as NO3 --make 1000 --volume 500
-  tintwell plan stock NH4Cl --as NH3-N --make 1000 --volume 1000 --volume-plus-minus 1 --balance 0.002
+  tintwell plan stock NH4Cl --as NH3-N --make 1000 --volume 1000 --balance 0.002
   tintwell plan stock KH2PO4 --as PO4 --make 500 --volume 500 --purity 99.5 --purity-plus-minus 0.5
 
 Salts: KNO3, NaNO3, NaNO2, NH4Cl, KH2PO4, (NH4)2SO4. Stated as: an ion or element of the salt, such as NO3, NO3-N, PO4-P.

@@ -12,8 +12,10 @@ pub mod density;
 mod estimate;
 pub mod mixing;
 pub mod over_range;
+pub mod production;
 pub mod routine;
 pub mod series;
 pub mod standards;
+pub mod volume;
 
 pub use estimate::Estimate;

@@ -12,6 +12,7 @@ mod keep;
 mod log;
 mod one;
 mod place;
+mod plan;
 mod read;
 mod rules;
 mod timings;
@@ -116,6 +117,7 @@ enum Command {
     Batch(batch::Args),
     Log(log::Args),
     Trend(trend::Args),
+    Plan(plan::Args),
 }
 
 impl Command {
@@ -129,6 +131,7 @@ impl Command {
             Command::Batch(_) => "batch",
             Command::Log(_) => "log",
             Command::Trend(_) => "trend",
+            Command::Plan(_) => "plan",
         }
     }
 }
@@ -145,6 +148,7 @@ pub fn main() -> ExitCode {
         Command::Batch(args) => batch::run(&args),
         Command::Log(args) => log::run(&args),
         Command::Trend(args) => trend::run(&args),
+        Command::Plan(args) => plan::run(&args),
     };
     let exit = match done {
         Ok(exit) => exit,

@@ -53,7 +53,8 @@ pub fn after_changes(
 /// without bound.
 ///
 /// # Errors
-/// A target at or below the source water (no change reaches it), a target at or above the present (nothing to change),
+/// A target below the source water (no change reaches it) or equal to it (no number of changes does), a target at or above
+/// the present (nothing to change),
 /// a negative concentration, anything not a number.
 pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<Estimate> {
     let present = check::amount("present concentration", present)?;
@@ -69,13 +70,23 @@ pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<
         )
         .about("target"));
     }
-    if target <= source.value {
+    if target < source.value {
         return Err(Error::new(
             format!(
-                "the target {target} is not above the source water's {}: no share of it comes there",
+                "the source water holds {}, more than the target {target}: no water change comes down to it",
                 source.value
             ),
             "give a higher target, or source water with less of the substance",
+        )
+        .about("target"));
+    }
+    if target == source.value {
+        return Err(Error::new(
+            format!(
+                "the target {target} is the level of the source water itself: each change comes nearer, and only an unlimited \
+                 number of changes (or changing all of the water) would reach it"
+            ),
+            "give a target above the source water, or source water with less of the substance",
         )
         .about("target"));
     }
@@ -204,8 +215,10 @@ pub fn spread(at_once: Estimate, most_per_day: f64) -> Result<Schedule> {
     if days > MOST_DAYS {
         return Err(Error::new(
             format!(
-                "a share of {} in parts of at most {most} a day takes more than {MOST_DAYS:.0} days",
-                at_once.value
+                "a change of {:.1} % in parts of at most {} % a day takes more than {MOST_DAYS:.0} days",
+                100.0 * at_once.value,
+                // Per cent as a person writes them, without the dust of binary fractions.
+                (1e6 * most).round() / 1e4
             ),
             "allow a larger share per day, or aim at a smaller change",
         )

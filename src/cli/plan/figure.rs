@@ -1,0 +1,210 @@
+//! Numbers of the command line and of results: what is given with a plus-minus, what comes out with a 95 % interval.
+
+use serde::{Serialize, Serializer};
+
+use crate::error::Error;
+use crate::reading::{Answer, is_ph};
+use crate::report::number::{plain, six};
+use crate::report::words;
+use crate::water::Estimate;
+
+/// A plus-minus is half of the 95 % interval of a normal distribution: so many standard uncertainties.
+pub(super) const GIVEN: f64 = 1.96;
+/// Half of a result's interval in standard uncertainties: coverage of about 95 % (JCGM 100:2008, 6.3.3).
+pub(super) const K: f64 = 2.0;
+
+/// A value with its 95 % interval; without one if nothing is known of how far off it is.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub(super) struct Figure {
+    #[serde(serialize_with = "short")]
+    pub value: f64,
+    #[serde(serialize_with = "short_if_known")]
+    pub low: Option<f64>,
+    #[serde(serialize_with = "short_if_known")]
+    pub high: Option<f64>,
+}
+
+/// For machines: six significant digits.
+pub(super) fn short<S: Serializer>(v: &f64, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_f64(six(*v))
+}
+
+pub(super) fn short_if_known<S: Serializer>(v: &Option<f64>, to: S) -> Result<S::Ok, S::Error> {
+    v.map(six).serialize(to)
+}
+
+impl Figure {
+    pub fn exact(value: f64) -> Figure {
+        Figure {
+            value,
+            low: None,
+            high: None,
+        }
+    }
+
+    pub fn between(value: f64, low: f64, high: f64) -> Figure {
+        Figure {
+            value,
+            low: Some(low),
+            high: Some(high),
+        }
+    }
+
+    /// A result that cannot be below zero.
+    pub fn of(e: Estimate) -> Figure {
+        Figure::within(e, f64::INFINITY)
+    }
+
+    /// A share of 0 to 1 as per cent.
+    pub fn percent(share: Estimate) -> Figure {
+        Figure::within(Estimate::new(100.0 * share.value, 100.0 * share.u), 100.0)
+    }
+
+    fn within(e: Estimate, most: f64) -> Figure {
+        if e.u > 0.0 {
+            let half = K * e.u;
+            Figure::between(
+                e.value,
+                (e.value - half).max(0.0),
+                (e.value + half).min(most),
+            )
+        } else {
+            Figure::exact(e.value)
+        }
+    }
+
+    /// What was given, as it was given.
+    pub fn given(value: f64, plus_minus: Option<f64>) -> Figure {
+        match plus_minus {
+            Some(half) if half > 0.0 => {
+                Figure::between(value, (value - half).max(0.0), value + half)
+            }
+            _ => Figure::exact(value),
+        }
+    }
+
+    pub fn times(self, by: f64) -> Figure {
+        Figure {
+            value: self.value * by,
+            low: self.low.map(|v| v * by),
+            high: self.high.map(|v| v * by),
+        }
+    }
+
+    /// `20.0 mg/L (17.1 to 22.9)`.
+    pub fn words(self, unit: &str) -> String {
+        let (value, interval) = self.parts(unit);
+        match interval {
+            Some(interval) => format!("{value} ({interval})"),
+            None => value,
+        }
+    }
+
+    /// Value with unit, and the interval.
+    pub fn parts(self, unit: &str) -> (String, Option<String>) {
+        match self {
+            Figure {
+                value,
+                low: Some(low),
+                high: Some(high),
+            } => {
+                let w = words(&Answer::Value { value, low, high }, unit);
+                (w.value.trim_end().to_owned(), w.interval)
+            }
+            Figure { value, .. } => (
+                format!("{} {unit}", plain(value)).trim_end().to_owned(),
+                None,
+            ),
+        }
+    }
+}
+
+/// Four significant digits, for what has no interval to tell how many it bears.
+pub(super) fn four(v: f64) -> f64 {
+    format!("{v:.3e}").parse().unwrap_or(v)
+}
+
+/// A value with a plus-minus, which is half of a 95 % interval.
+pub(super) fn estimate(value: f64, plus_minus: Option<f64>) -> Estimate {
+    Estimate::new(value, plus_minus.unwrap_or(0.0) / GIVEN)
+}
+
+/// More than any concentration, volume or mass that is planned with; a number beyond it is a slip.
+const MOST: f64 = 1e12;
+
+/// A number of the command line.
+pub(super) fn number(text: &str) -> Result<f64, String> {
+    let v: f64 = text.trim().parse().map_err(|_| {
+        if text.contains(',') {
+            "write a decimal point, not a comma".to_owned()
+        } else {
+            "this is no number".to_owned()
+        }
+    })?;
+    if v.abs() <= MOST {
+        Ok(v)
+    } else {
+        Err("this is no number to reckon with".to_owned())
+    }
+}
+
+/// An amount: 0 or more.
+pub(super) fn amount(text: &str) -> Result<f64, String> {
+    number(text).and_then(|v| {
+        (v >= 0.0)
+            .then_some(v)
+            .ok_or_else(|| "it cannot be below 0".to_owned())
+    })
+}
+
+/// More than nothing.
+pub(super) fn some(text: &str) -> Result<f64, String> {
+    number(text).and_then(|v| {
+        (v > 0.0)
+            .then_some(v)
+            .ok_or_else(|| "it has to be above 0".to_owned())
+    })
+}
+
+/// Per cent of a whole, as a person writes it: a quarter is 25.
+pub(super) fn percent(text: &str) -> Result<f64, String> {
+    number(text.trim_end_matches(['%', ' '])).and_then(|v| {
+        (v > 0.0 && v <= 100.0)
+            .then_some(v)
+            .ok_or_else(|| "it has to be above 0 and at most 100 (a quarter is 25)".to_owned())
+    })
+}
+
+/// Refuses the unit that does not mix by shares.
+pub(super) fn mixes(unit: &str) -> Result<(), Error> {
+    if is_ph(unit) {
+        return Err(Error::new(
+            "a pH does not mix by shares: it is a logarithm, and what buffers the water moves it",
+            "ask only for what is dissolved, in mg/L and the like",
+        ));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_result_shows_two_digits_of_its_interval() {
+        let f = Figure::of(Estimate::new(20.04, 1.5));
+        assert_eq!(f.words("mg/L"), "20.0 mg/L (17.0 to 23.0)");
+        assert_eq!(Figure::of(Estimate::new(1.0, 3.0)).low, Some(0.0));
+        assert_eq!(Figure::percent(Estimate::new(0.9, 0.1)).high, Some(100.0));
+        assert_eq!(Figure::exact(25.0).words("%"), "25 %");
+    }
+
+    #[test]
+    fn numbers_of_the_command_line() {
+        assert_eq!(percent("25 %"), Ok(25.0));
+        assert_eq!(amount("0"), Ok(0.0));
+        for bad in ["0", "101", "-1", "nan", "inf", "1e300", "2,5", ""] {
+            assert!(percent(bad).is_err(), "{bad}");
+        }
+    }
+}

@@ -1,5 +1,8 @@
 //! The trend of a series against published numbers, against series whose truth is known, and against laws.
 
+#[path = "trend/cells.rs"]
+mod cells;
+
 use nalgebra::DMatrix;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;

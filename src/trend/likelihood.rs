@@ -13,7 +13,7 @@ use std::f64::consts::PI;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use statrs::function::erf::erfc;
 
-use super::{Point, Seen, check};
+use super::{Point, Seen, check, quantile};
 use crate::error::{Error, Result};
 
 /// What to do about the scatter of the water, a standard deviation in the unit of the readings.
@@ -38,13 +38,14 @@ pub struct Fit {
     pub tau: f64,
     /// Log-likelihood at the coefficients and tau (not the restricted one).
     pub log_likelihood: f64,
-    /// Degrees of freedom for intervals: the readings' worth less the coefficients. As if all variance were estimated: where
-    /// known uncertainties explain the scatter, intervals are wider than they need be (98 to 99 % instead of 95 with 12
-    /// readings, more with fewer), but counting the known part as known leaves them too narrow just where tau comes out as 0
-    /// by chance.
+    /// Degrees of freedom for intervals (Student's t), at most [`AS_KNOWN`]. Where the readings scatter more than their
+    /// uncertainties explain: their worth less the coefficients. Where they do not: more, see the head of this file. Where
+    /// tau is given: [`AS_KNOWN`].
     pub freedom: f64,
 }
 
+/// Degrees of freedom from which on Student's t is the normal distribution to 6 digits: nothing had to be estimated.
+pub const AS_KNOWN: f64 = 1e6;
 /// Places looked at between the least and the greatest tau, evenly on a log scale: neighbours are about 1.25-fold apart. The
 /// likelihood of a scale from n readings is about 1 / sqrt(2 n) wide, a quarter for 8; one that is narrower still rises from
 /// both sides, so the best place is beside its top.
@@ -56,6 +57,8 @@ const LEAST: f64 = 1e-6;
 const GREATEST: f64 = 10.0;
 /// Golden-section steps: shrink a bracket of 1.6-fold to where rounding hides the maximum (about 1e-8).
 const SECTIONS: usize = 40;
+/// Halvings of the range of ln freedom: down to 1e-8 of it.
+const HALVINGS: usize = 30;
 /// Newton's steps for the coefficients. Each one near the end doubles the digits; far from it the halving of steps makes
 /// headway with each one.
 const MOST_STEPS: usize = 100;
@@ -107,9 +110,12 @@ pub fn maximise(points: &[Point], design: &DMatrix<f64>, tau: Tau) -> Result<Fit
         ));
     }
     let restricted = tau == Tau::Restricted;
-    let (tau, best) = match tau {
-        Tau::Fixed(tau) => (tau, problem.at(tau)),
-        _ => problem.search(restricted, freedom + p as f64, freedom)?,
+    let (freedom, (tau, best)) = match tau {
+        Tau::Fixed(tau) => (AS_KNOWN, (tau, problem.at(tau))),
+        _ => (
+            freedom,
+            problem.search(restricted, freedom + p as f64, freedom)?,
+        ),
     };
     let best = best.ok_or_else(lost)?;
     let mut covariance = best.root.inverse();
@@ -118,6 +124,11 @@ pub fn maximise(points: &[Point], design: &DMatrix<f64>, tau: Tau) -> Result<Fit
             .through_tau(tau)
             .unwrap_or_else(|| DMatrix::zeros(p, p));
     }
+    let freedom = if restricted && tau == 0.0 {
+        problem.freedom_of_known(freedom)
+    } else {
+        freedom
+    };
     if !covariance
         .iter()
         .chain(best.coefficients.iter())
@@ -353,6 +364,37 @@ impl<'a> Problem<'a> {
             log.exp()
         };
         Ok((tau, self.at(tau)))
+    }
+
+    /// Degrees of freedom where the uncertainties explain all scatter. Student's t, with the `freedom` of a scatter told by
+    /// the readings alone, times the factor between that scatter and the uncertainties, is what the half width should be in
+    /// standard uncertainties, but no less than that of known uncertainties; this is the freedom that makes it so.
+    fn freedom_of_known(&self, freedom: f64) -> f64 {
+        let (told, known) = (quantile(freedom), quantile(AS_KNOWN));
+        let value = |log: f64| self.shrunk(log.exp()).criterion(0.0, true);
+        let log = golden((known / told).ln(), 0.0, value);
+        if value(log) == f64::NEG_INFINITY {
+            return freedom;
+        }
+        let half = log.exp() * told;
+        let (mut low, mut high) = (freedom.ln(), AS_KNOWN.ln());
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (low + high);
+            if quantile(middle.exp()) > half {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        high.exp()
+    }
+
+    /// The same with all uncertainties times a factor.
+    fn shrunk(&self, factor: f64) -> Problem<'a> {
+        Problem {
+            own: self.own.iter().map(|v| v * factor * factor).collect(),
+            ..*self
+        }
     }
 
     /// What not knowing tau adds to the covariance of the coefficients; `None` where the likelihood is flat in tau, as it is

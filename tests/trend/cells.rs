@@ -5,12 +5,13 @@ use super::*;
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// One cell of the table. Uncertainties are 1 on the geometric mean.
-#[derive(Clone, Copy)]
+#[derive(Debug, Clone, Copy)]
 struct Cell {
     n: usize,
     scatter: f64,
-    /// The middle third of each three readings has this times the uncertainty of the first, the last its square.
+    /// Uncertainties of 1, sqrt(3) and 1 / sqrt(3) in turn.
     varied: bool,
+    /// A third of the readings is below what the test can show.
     censored: bool,
 }
 
@@ -55,7 +56,10 @@ struct Tally {
 
 impl Tally {
     fn add(&mut self, value: f64, u: f64, half: f64, freedom: f64) {
-        let plain = StudentsT::new(0.0, 1.0, freedom).unwrap().inverse_cdf(0.975) * u;
+        let plain = StudentsT::new(0.0, 1.0, freedom)
+            .unwrap()
+            .inverse_cdf(0.975)
+            * u;
         self.of += 1;
         self.holds += usize::from(value.abs() <= half);
         self.plain_holds += usize::from(value.abs() <= plain);
@@ -84,16 +88,90 @@ fn measure(cell: Cell, seeds: u64) -> [Tally; 2] {
     tallies
 }
 
+/// Of 1000 intervals that hold the truth in 95 of 100 cases, fewer than 920 do in 1 of 60,000 (binomial). Where the
+/// uncertainties explain all, those of four readings are to be at least a tenth shorter than with Student's t throughout:
+/// what the readings tell of their scatter (Student's t of two degrees of freedom, 4.30) is on average 0.89 of it where it is
+/// told, but counted as 1 or more where it is not used.
+#[test]
+fn intervals_from_few_readings_hold_the_truth_and_are_shorter() {
+    let base = Cell {
+        n: 4,
+        scatter: 0.0,
+        varied: false,
+        censored: false,
+    };
+    for (cell, most_width) in [
+        (base, 0.9),
+        (
+            Cell {
+                scatter: 1.0,
+                ..base
+            },
+            1.0,
+        ),
+        (
+            Cell {
+                scatter: 3.0,
+                ..base
+            },
+            1.0,
+        ),
+        (
+            Cell {
+                varied: true,
+                ..base
+            },
+            1.0,
+        ),
+        (
+            Cell {
+                n: 6,
+                varied: true,
+                scatter: 3.0,
+                ..base
+            },
+            1.0,
+        ),
+        (
+            Cell {
+                n: 6,
+                censored: true,
+                ..base
+            },
+            1.0,
+        ),
+        (Cell { n: 8, ..base }, 0.95),
+    ] {
+        for (what, t) in ["slope", "step"].iter().zip(measure(cell, 1000)) {
+            let share = t.holds as f64 / t.of as f64;
+            let width = t.width / t.plain_width;
+            println!("{what}: {share} width {width} {cell:?}");
+            assert!(t.of > 600, "{what} {cell:?}: {}", t.of);
+            assert!(share >= 0.92, "{what} {cell:?}: {share}");
+            assert!(width < most_width, "{what} {cell:?}: {width}");
+            assert!(t.holds <= t.plain_holds);
+        }
+    }
+}
+
 /// Prints the table of which the head of likelihood.rs tells the outcome.
 #[test]
 #[ignore = "a table to read; takes minutes"]
 fn print_the_table() {
-    for (varied, censored) in [(false, false), (true, false), (false, true), (true, true)] {
+    for (varied, censored) in [(true, false), (false, true), (true, true), (false, false)] {
         println!("varied {varied}, a third censored {censored}");
         for n in [4, 5, 6, 8, 12, 20] {
             for scatter in [0.0, 0.5, 1.0, 3.0] {
                 print!("{n:3} {scatter:4}");
-                for t in measure(Cell { n, scatter, varied, censored }, 2000) {
+                for t in measure(
+                    Cell {
+                        n,
+                        scatter,
+                        varied,
+                        censored,
+                    },
+                    2000,
+                ) {
                     let share = |k: usize| 100.0 * k as f64 / t.of as f64;
                     print!(
                         "  {:5} {:5.1} ({:5.1}) width {:.2}",

@@ -1,5 +1,12 @@
 //! The trend of a series against published numbers, against series whose truth is known, and against laws.
 
+#[path = "trend/cells.rs"]
+mod cells;
+#[path = "trend/laws.rs"]
+mod laws;
+#[path = "trend/weeks.rs"]
+mod weeks;
+
 use nalgebra::DMatrix;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -134,6 +141,28 @@ fn norris_is_that_of_nist() {
     assert_eq!(line.freedom, number(&set["df"]));
 }
 
+/// The same, with uncertainties of the readings that explain all their scatter: as wide as the book has it without them, as
+/// long as that is no narrower than the uncertainties themselves make it.
+#[test]
+fn known_uncertainties_do_not_widen_norris() {
+    let set = &published("nist_strd")["Norris"];
+    let (x, y) = (numbers(&set["x"]), numbers(&set["y"]));
+    let half = |u: f64| {
+        let line = slope::fit(&values(&x, &y, u)).unwrap();
+        assert_eq!(line.tau, 0.0);
+        (line.slope_interval.1 - line.slope_interval.0) / 14.0
+    };
+    // Student's t at 97.5 % with 34 degrees of freedom, from the tables.
+    let textbook = 2.032_245 * number(&set["sd_B1"]);
+    let sd = number(&set["residual_sd"]);
+    for u in [1.001, 1.01, 1.03] {
+        near(half(u * sd), textbook, 1e-6, "half width");
+    }
+    // The standard error of a slope goes with the scatter.
+    let known = 1.959_964 * 10.0 * number(&set["sd_B1"]);
+    near(half(10.0 * sd), known, 1e-5, "half width by u");
+}
+
 /// Maximum likelihood with readings below several limits: Helsel (2005), Helsel & Cohn (1988), and a made-up logbook.
 #[test]
 fn readings_below_limits_count_as_in_helsel() {
@@ -242,11 +271,15 @@ fn a_crossing_is_that_of_fieller() {
     let q = b * b - t * t * s2 / sxx;
     let centre = mx + b * (limit - my) / q;
     let half = t * s2.sqrt() / q * (q / n + (limit - my).powi(2) / sxx).sqrt();
-    let line = slope::fit(&values(&x, &y, 1e-6)).unwrap();
-    let c = crossing(&line, limit).unwrap().unwrap();
-    near(c.earliest, centre - half, 1e-6, "earliest");
-    near(c.central.unwrap(), mx + (limit - my) / b, 1e-6, "central");
-    near(c.latest.unwrap(), centre + half, 1e-6, "latest");
+    // Whether all scatter is the water's, or known uncertainties explain it.
+    for u in [1e-6, 1.1 * s2.sqrt()] {
+        let line = slope::fit(&values(&x, &y, u)).unwrap();
+        assert_eq!(line.tau == 0.0, u > 1.0);
+        let c = crossing(&line, limit).unwrap().unwrap();
+        near(c.earliest, centre - half, 1e-6, "earliest");
+        near(c.central.unwrap(), mx + (limit - my) / b, 1e-6, "central");
+        near(c.latest.unwrap(), centre + half, 1e-6, "latest");
+    }
 }
 
 // ---- Known truth ----
@@ -488,6 +521,25 @@ fn further_readings_settle_a_small_step() {
     let soon = values(&[0.0, 7.0, 14.0, 21.0], &[10.0, 12.0, 6.0, 8.0], 1e-6);
     assert_eq!(readings_to_settle(&soon, 10.0).unwrap(), Some(2));
     assert!(!split(&soon, 10.0).unwrap().step.is_settled());
+    // No scatter, but uncertainties of 2: with the normal distribution, 1.96 * 2 sqrt(1/2 + 1/m) < 3 from m = 12 on.
+    let known = values(&[0.0, 7.0, 14.0, 21.0], &[10.0, 10.0, 7.0, 7.0], 2.0);
+    assert_eq!(readings_to_settle(&known, 10.0).unwrap(), Some(10));
+}
+
+/// What is done is mostly the answer to a reading.
+#[test]
+fn a_reading_on_the_instant_of_the_event_is_before_it() {
+    let points = values(
+        &[0.0, 7.0, 14.5, 21.0, 28.0],
+        &[5.0, 5.0, 5.0, 9.0, 9.0],
+        0.1,
+    );
+    let on = split(&points, 14.5).unwrap();
+    assert_eq!((on.n_before, on.n_after), (3, 2));
+    near(on.step.value, 4.0, 1e-9, "step");
+    let just_before = split(&points, 14.499_999).unwrap();
+    assert_eq!((just_before.n_before, just_before.n_after), (2, 3));
+    assert_eq!(readings_to_settle(&points, 14.5).unwrap(), Some(0));
 }
 
 /// Two sets that contradict each other: one wild last reading turns the least-squares line, not the pairs.

@@ -15,7 +15,7 @@ use approx::assert_relative_eq;
 use serde_json::Value;
 use tintwell::error::{Error, Result};
 use tintwell::water::Estimate;
-use tintwell::water::ammonia::{PhScale, Water, part, unionised};
+use tintwell::water::ammonia::{Water, part, unionised};
 use tintwell::water::convert::{
     Species, convert, factor, mg_per_litre_from_ppm, ppm_from_mg_per_litre,
 };

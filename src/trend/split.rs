@@ -30,7 +30,7 @@ pub enum Model {
 /// Before against after.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Split {
-    /// The day of the event; readings on it count as before.
+    /// The day of the event; a reading on its very instant counts as before.
     pub event_day: f64,
     /// What the readings were enough for.
     pub model: Model,
@@ -59,8 +59,10 @@ const FOR_LEVELS: usize = 2;
 /// Most further readings worth telling: four years of weekly ones. Whoever needs more cannot settle it by testing.
 const MOST_FURTHER: usize = 200;
 
-/// Compares the readings after an event with those before it. A reading on the very day counts as before: what is done is
-/// mostly the answer to a reading.
+/// Compares the readings after an event with those before it.
+///
+/// A reading on the event's very instant (its `day` is `event_day`) counts as before: what is done is mostly the answer to a
+/// reading. Whoever knows days only, and read after the event on its day, gives that reading a later part of the day.
 ///
 /// # Errors
 /// If a reading cannot be used, or there are too few; the error says how many more are needed on which side.

@@ -2,10 +2,7 @@
 
 use super::*;
 
-const SEA: Water = Water::Sea {
-    salinity: 35.0,
-    scale: PhScale::Free,
-};
+const SEA: Water = Water::Sea { salinity: 35.0 };
 
 fn share(ph: f64, t: f64, water: Water) -> f64 {
     unionised(exact(ph), exact(t), water).unwrap().share.value
@@ -45,34 +42,33 @@ fn fresh_water_has_the_printed_table() {
     }
 }
 
-/// Source: ammonia_seawater.csv: Clegg & Whitfield (1995) on both scales, Bell et al. (2007).
+/// Source: ammonia_seawater.csv: Clegg & Whitfield (1995) on the free scale, Bell et al. (2007). The temperatures that are
+/// accepted are those of its rows.
 #[test]
 fn sea_water_is_clegg_and_whitfield_with_bell_beside() {
     let rows = rows(
         "ammonia_seawater.csv",
-        &[
-            "pH",
-            "t_C",
-            "S",
-            "f_clegg_free",
-            "f_clegg_total",
-            "f_bell2007",
-        ],
+        &["pH", "t_C", "S", "f_clegg_free", "f_bell2007"],
     );
     assert!(rows.len() >= 120, "{}", rows.len());
+    let (mut coldest, mut warmest) = (f64::INFINITY, f64::NEG_INFINITY);
     for r in rows {
-        let at = |scale| {
-            let water = Water::Sea {
-                salinity: r[2],
-                scale,
-            };
-            unionised(exact(r[0]), exact(r[1]), water).unwrap()
-        };
-        let (free, total) = (at(PhScale::Free), at(PhScale::Total));
-        assert!((free.share.value - r[3]).abs() < 1e-9, "{r:?}: {free:?}");
-        assert!((total.share.value - r[4]).abs() < 1e-9, "{r:?}: {total:?}");
-        assert!((free.second.unwrap() - r[5]).abs() < 1e-9, "{r:?}");
-        assert_eq!(total.second, None);
+        let found = unionised(exact(r[0]), exact(r[1]), Water::Sea { salinity: r[2] }).unwrap();
+        assert!((found.share.value - r[3]).abs() < 1e-9, "{r:?}: {found:?}");
+        assert!((found.second.unwrap() - r[4]).abs() < 1e-9, "{r:?}");
+        (coldest, warmest) = (coldest.min(r[1]), warmest.max(r[1]));
+    }
+    for (t, wanted) in [
+        (coldest, true),
+        (coldest - 0.1, false),
+        (warmest, true),
+        (warmest + 0.1, false),
+    ] {
+        assert_eq!(
+            unionised(exact(8.0), exact(t), SEA).is_ok(),
+            wanted,
+            "{t} degrees"
+        );
     }
 }
 
@@ -82,10 +78,7 @@ fn sea_water_is_clegg_and_whitfield_with_bell_beside() {
 fn sea_water_is_near_an_independent_measurement() {
     let rows = rows("ammonia_seawater.csv", &["pH", "t_C", "f_bower_bidwell"]);
     assert_eq!(rows.len(), 44);
-    let water = Water::Sea {
-        salinity: 34.0,
-        scale: PhScale::Free,
-    };
+    let water = Water::Sea { salinity: 34.0 };
     for r in rows {
         let found = unionised(exact(r[0]), exact(r[1]), water).unwrap();
         assert!(
@@ -98,36 +91,28 @@ fn sea_water_is_near_an_independent_measurement() {
 /// Source: values documented with public software for Clegg & Whitfield (1995), in the header of ammonia_seawater.csv.
 #[test]
 fn sea_water_has_the_documented_examples() {
-    for (ph, t, s, total, free) in [
-        (8.0, 10.0, 0.0, 0.0183, 0.0183),
-        (8.0, 25.0, 0.0, 0.0539, 0.0539),
-        (8.0, 25.0, 35.0, 0.0556, 0.0440),
-        (7.8, 25.0, 35.0, 0.0358, 0.0282),
+    for (ph, t, salinity, wanted) in [
+        (8.0, 10.0, 0.0, 0.0183),
+        (8.0, 25.0, 0.0, 0.0539),
+        (8.0, 25.0, 35.0, 0.0440),
+        (7.8, 25.0, 35.0, 0.0282),
     ] {
-        for (scale, wanted) in [(PhScale::Total, total), (PhScale::Free, free)] {
-            let water = Water::Sea { salinity: s, scale };
-            assert!(
-                (share(ph, t, water) - wanted).abs() <= 5.1e-5,
-                "{ph} {t} {s}"
-            );
-        }
+        let found = share(ph, t, Water::Sea { salinity });
+        assert!((found - wanted).abs() <= 5.1e-5, "{ph} {t} {salinity}");
     }
 }
 
 #[test]
 fn uncertainty_of_the_share_is_that_of_moving_ph_and_temperature() {
-    let total = Water::Sea {
-        salinity: 35.0,
-        scale: PhScale::Total,
-    };
-    for water in [Water::Fresh, SEA, total] {
-        for (ph, t) in [(7.0, 0.0), (8.2, 25.0), (9.5, 40.0), (10.0, 12.0)] {
+    for (water, temperatures) in [(Water::Fresh, [0.0, 25.0, 40.0]), (SEA, [10.0, 25.0, 28.0])] {
+        let top = temperatures[2];
+        for (ph, t) in [7.0, 8.2, 10.0].into_iter().zip(temperatures) {
             let (ph, t) = (Estimate::new(ph, 0.05), Estimate::new(t, 0.5));
             let found = unionised(ph, t, water).unwrap();
             // One-sided at the ends of the ranges, so less close.
             let slope = |dp: f64, dt: f64| {
                 let inward = |v: f64, d: f64, top: f64| if v + d > top { v - d } else { v + d };
-                let moved = share(inward(ph.value, dp, 10.0), inward(t.value, dt, 40.0), water);
+                let moved = share(inward(ph.value, dp, 10.0), inward(t.value, dt, top), water);
                 (moved - found.share.value).abs() / 1e-4
             };
             assert_relative_eq!(found.u_ph, slope(1e-4, 0.0) * 0.05, max_relative = 1e-3);
@@ -160,16 +145,15 @@ fn the_part_is_the_share_of_the_total() {
 #[test]
 fn ammonia_outside_of_the_ranges_is_refused() {
     let at = |ph, t, water| unionised(exact(ph), exact(t), water);
-    let salt = |salinity| Water::Sea {
-        salinity,
-        scale: PhScale::Free,
-    };
+    let salt = |salinity| Water::Sea { salinity };
     all_refused([
         at(4.9, 25.0, Water::Fresh),
         at(10.1, 25.0, Water::Fresh),
         at(f64::NAN, 25.0, Water::Fresh),
         at(8.0, -0.1, Water::Fresh),
-        at(8.0, 40.1, SEA),
+        at(8.0, 40.1, Water::Fresh),
+        at(8.0, 9.9, SEA),
+        at(8.0, 28.1, SEA),
         at(8.0, f64::NAN, SEA),
         at(8.0, 25.0, salt(-1.0)),
         at(8.0, 25.0, salt(40.5)),
@@ -180,6 +164,11 @@ fn ammonia_outside_of_the_ranges_is_refused() {
     let e = at(4.0, 25.0, Water::Fresh).unwrap_err();
     assert!(
         e.to_string().contains("pH") && e.what.contains("5 to 10"),
+        "{e}"
+    );
+    let e = at(8.0, 5.0, SEA).unwrap_err();
+    assert!(
+        e.to_string().contains("sea water") && e.what.contains("10 to 28 degrees C"),
         "{e}"
     );
 }

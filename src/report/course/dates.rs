@@ -50,7 +50,7 @@ const STEPS: [Step; 22] = [
     Step::Years(2000),
 ];
 
-/// Whole days from the epoch to local midnight before `day`, and the date. Days are within what [`super::View::tamed`] leaves.
+/// The local date of a day; days are within what [`super::View::tamed`] leaves.
 fn date_of(day: f64, offset: i32) -> Date {
     let local = (day + f64::from(offset) / 86_400.0).floor() as i64;
     EPOCH.saturating_add(local.days())
@@ -238,7 +238,7 @@ mod tests {
             ["Nov 2026", "Dec", "Jan 2027"]
         );
         assert_eq!(
-            labels(MONDAY + 0.4, MONDAY + 1.1, 0, 5),
+            labels(MONDAY + 0.4, MONDAY + 1.1, 0, 4),
             ["12:00 2026", "18:00", "6 Oct"]
         );
         assert_eq!(

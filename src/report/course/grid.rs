@@ -158,7 +158,7 @@ impl Grid {
         for column in 0..self.columns {
             let mut dots = [0u8; 2];
             let mut found: Option<(usize, f64)> = None;
-            for part in 0..2 {
+            for (part, dot) in dots.iter_mut().enumerate() {
                 let day = self.day(column, part);
                 let Some((level, _, _)) = along(band, day) else {
                     continue;
@@ -173,7 +173,7 @@ impl Grid {
                     continue;
                 }
                 if found.is_none_or(|f| f.0 == row) {
-                    dots[part] = 1 + ((depth - row as f64) * 4.0) as u8;
+                    *dot = 1 + ((depth - row as f64) * 4.0) as u8;
                     found.get_or_insert((row, depth - row as f64));
                 }
             }

@@ -225,7 +225,7 @@ impl<'a> Plot<'a> {
         let f = &self.frame;
         let unit = fitted(&self.view.unit, LETTER, f.left - 8.0);
         pen.text(
-            (f.left - 10.0, f.top - 13.0),
+            (f.left - 10.0, f.top - 14.0),
             "end",
             "course-quiet",
             "",

@@ -48,7 +48,7 @@ fn ends(all: impl Iterator<Item = f64>) -> Option<(f64, f64)> {
     })
 }
 
-/// The first and last day shown, with room at both sides. `view` is tamed; what follows holds for all of this file.
+/// The first and last day shown, with room at both sides. Here and below, `view` is tamed.
 pub(super) fn days(view: &View) -> (f64, f64) {
     let marks = view.marks.iter().map(|m| m.day);
     let bands = view.bands.iter().flat_map(|b| &b.points).map(|p| p.day);

@@ -230,14 +230,18 @@ impl Page {
     fn key(&mut self, view: &View, limits: &[Limit]) {
         let s = Signs::of(self.unicode);
         let mut entries: Vec<String> = Vec::new();
-        let mut mark = |sign: char, text: &str, is: &dyn Fn(&Mark) -> bool| match view
-            .marks
-            .iter()
-            .filter(|m| is(m))
-            .count()
-        {
-            0 => (),
-            n => entries.push(format!("{sign} {n} {text}")),
+        let mut mark = |sign: char, text: &str, is: &dyn Fn(&Mark) -> bool| {
+            let alike: Vec<_> = view.marks.iter().filter(|m| is(m)).collect();
+            if alike.is_empty() {
+                return;
+            }
+            let mut entry = format!("{sign} {} {text}", alike.len());
+            // Bounds have one sign, however they were told.
+            let by_eye = alike.iter().filter(|m| m.by_eye).count();
+            if by_eye > 0 && !text.starts_with("by eye") {
+                entry += &format!(" ({by_eye} by eye)");
+            }
+            entries.push(entry);
         };
         let value = |m: &Mark| matches!(m.seen, Seen::Value { .. });
         let below = |m: &Mark| matches!(m.seen, Seen::Below(_));

@@ -15,6 +15,7 @@ use crate::logbook::exchange::{Imported, Whole};
 use crate::logbook::{
     Access, Added, Entry, Event, Field, Kind, Limit, Logbook, Moment, Reading, equipment,
 };
+use crate::water::volume::litres;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -121,7 +122,7 @@ struct EditArgs {
     #[arg(long)]
     name: Option<String>,
     /// The volume of a water
-    #[arg(long, value_name = "VOLUME", value_parser = add::volume)]
+    #[arg(long, value_name = "VOLUME", value_parser = litres)]
     volume: Option<f64>,
     #[command(flatten)]
     logbook: LogbookArgs,

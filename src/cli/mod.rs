@@ -14,6 +14,7 @@ mod one;
 mod place;
 mod plan;
 mod read;
+mod report;
 mod rules;
 mod timings;
 mod trend;
@@ -118,6 +119,7 @@ enum Command {
     Log(log::Args),
     Trend(trend::Args),
     Plan(plan::Args),
+    Report(report::Args),
 }
 
 impl Command {
@@ -132,6 +134,7 @@ impl Command {
             Command::Log(_) => "log",
             Command::Trend(_) => "trend",
             Command::Plan(_) => "plan",
+            Command::Report(_) => "report",
         }
     }
 }
@@ -149,6 +152,7 @@ pub fn main() -> ExitCode {
         Command::Log(args) => log::run(&args),
         Command::Trend(args) => trend::run(&args),
         Command::Plan(args) => plan::run(&args),
+        Command::Report(args) => report::run(&args),
     };
     let exit = match done {
         Ok(exit) => exit,

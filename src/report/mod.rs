@@ -9,6 +9,7 @@ pub mod csv;
 pub mod json;
 pub mod number;
 pub mod overlay;
+pub mod page;
 pub mod plot;
 mod svg;
 pub mod text;

@@ -1,9 +1,13 @@
 //! What a trend says, in words and as JSON: first whether it rises or falls, then whether what was done changed it, then when
 //! a limit would be reached, and last what may spoil the answer.
 
+mod view;
+
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
+
+pub use view::view;
 
 use super::number::{decimals, plain, six, to_decimals};
 use super::text::clean;
@@ -36,29 +40,42 @@ pub fn text(course: &Course) -> String {
     text
 }
 
-/// Rising or falling, and how fast.
+/// Rising or falling, and how fast: now, if something that was done changed it, else all the time.
 pub fn headline(course: &Course) -> String {
-    let what = format!("{} in {}", clean(&course.test), clean(&course.water.name));
-    let unit = clean(&course.unit);
-    match &course.line {
-        Err(_) => format!("{what}: no trend yet"),
-        Ok(line) => {
-            let slope = Effect {
-                value: line.slope_per_week,
-                u: line.covariance[1][1].sqrt(),
-                low: line.slope_interval.0,
-                high: line.slope_interval.1,
-            };
-            let rate = change(&slope, &unit);
-            if !slope.is_settled() {
-                format!("{what}: neither rising nor falling for sure, {rate} a week")
-            } else if slope.value > 0.0 {
-                format!("{what}: rising, {rate} a week")
-            } else {
-                format!("{what}: falling, {rate} a week")
-            }
+    format!("{}: {}", title(course), way(course))
+}
+
+/// The same without what it is about.
+pub fn way(course: &Course) -> String {
+    let Some(line) = course.present() else {
+        return "no trend yet".into();
+    };
+    let slope = Effect {
+        value: line.slope_per_week,
+        u: line.covariance[1][1].sqrt(),
+        low: line.slope_interval.0,
+        high: line.slope_interval.1,
+    };
+    let word = match (slope.is_settled(), slope.value > 0.0) {
+        (false, _) => "neither rising nor falling for sure",
+        (true, true) => "rising",
+        (true, false) => "falling",
+    };
+    let since = match &course.around {
+        Some(around) if around.is_settled() => {
+            format!(" since {} ({})", around.entry, date_of(&around.event.at))
         }
-    }
+        _ => String::new(),
+    };
+    format!(
+        "{word}{since}, {} a week",
+        change(&slope, &clean(&course.unit))
+    )
+}
+
+/// The test and the water.
+pub fn title(course: &Course) -> String {
+    format!("{} in {}", clean(&course.test), clean(&course.water.name))
 }
 
 /// A change with its sign and interval, such as `+2.1 mg/L (+1.4 to +2.8)`.
@@ -342,6 +359,8 @@ pub fn json(course: &Course) -> Value {
             "after": a.split.as_ref().ok().map(|s| effect(&s.after)),
             "step": a.split.as_ref().ok().map(|s| effect(&s.step)),
             "chance_fell": a.split.as_ref().ok().map(|s| six(s.chance_fell)),
+            "slope_before_per_week": a.split.as_ref().ok().and_then(|s| s.slope_before).map(|e| effect(&e)),
+            "slope_after_per_week": a.split.as_ref().ok().and_then(|s| s.slope_after).map(|e| effect(&e)),
             "slope_change_per_week": a.split.as_ref().ok().and_then(|s| s.slope_change).map(|e| effect(&e)),
             "settled": a.is_settled(),
             "readings_to_settle": a.further,

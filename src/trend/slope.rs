@@ -111,6 +111,12 @@ impl Line {
         )
     }
 
+    /// The same with its interval.
+    pub fn at(&self, day: f64) -> Effect {
+        let (level, u) = self.level_at(day);
+        Effect::new(level, u * u, self.freedom)
+    }
+
     /// Probability that the level falls, between 0 and 1.
     pub fn chance_falling(&self) -> f64 {
         chance_below_zero(

@@ -7,7 +7,7 @@
 //! Science: segmented regression of an interrupted series, Wagner et al. (2002) J. Clin. Pharm. Ther. 27(4):299-309;
 //! [`super::likelihood`] for the fit.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Matrix4, Vector4};
 use serde::{Deserialize, Serialize};
 
 use super::likelihood::{Fit, Tau, maximise, worth};
@@ -41,8 +41,10 @@ pub struct Split {
     pub step: Effect,
     /// Probability that the step is downwards, between 0 and 1.
     pub chance_fell: f64,
-    /// Slope after less slope before, per week; `None` if only levels are compared.
+    /// Slope after less slope before, per week, and the two; `None` if only levels are compared.
     pub slope_change: Option<Effect>,
+    pub slope_before: Option<Effect>,
+    pub slope_after: Option<Effect>,
     /// Standard deviation of the water beyond the uncertainties of the readings.
     pub tau: f64,
     /// Readings on either side.
@@ -50,6 +52,66 @@ pub struct Split {
     pub n_after: usize,
     /// Degrees of freedom of the intervals (Student's t).
     pub freedom: f64,
+    /// For levels on other days.
+    numbers: Numbers,
+}
+
+/// Level before, step, slope before and change of slope, with their covariance; those that a model lacks are zero.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+struct Numbers {
+    values: [f64; 4],
+    covariance: [[f64; 4]; 4],
+    freedom: f64,
+}
+
+impl Numbers {
+    fn of(fit: &Fit) -> Numbers {
+        let n = fit.coefficients.len();
+        let known = |i: usize, j: usize| i < n && j < n;
+        Numbers {
+            values: std::array::from_fn(|i| if i < n { fit.coefficients[i] } else { 0.0 }),
+            covariance: std::array::from_fn(|i| {
+                std::array::from_fn(|j| {
+                    if known(i, j) {
+                        fit.covariance[(i, j)]
+                    } else {
+                        0.0
+                    }
+                })
+            }),
+            freedom: fit.freedom,
+        }
+    }
+
+    fn along(&self, direction: [f64; 4]) -> Effect {
+        let c = Vector4::from(direction);
+        // Symmetric, so that rows or columns do not matter.
+        let covariance = Matrix4::from(self.covariance);
+        Effect::new(
+            c.dot(&Vector4::from(self.values)),
+            c.dot(&(covariance * c)),
+            self.freedom,
+        )
+    }
+}
+
+/// One of the two sides of an event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    Before,
+    After,
+}
+
+impl Split {
+    /// Level on a day by the readings of one side, whichever side the day is on.
+    pub fn level_at(&self, side: Side, day: f64) -> Effect {
+        let after = match side {
+            Side::Before => 0.0,
+            Side::After => 1.0,
+        };
+        let weeks = (day - self.event_day) / WEEK;
+        self.numbers.along([1.0, after, weeks, after * weeks])
+    }
 }
 
 /// Readings on each side for two lines: as for one ([`super::slope::LEAST_READINGS`]).
@@ -68,41 +130,25 @@ const MOST_FURTHER: usize = 200;
 /// If a reading cannot be used, or there are too few; the error says how many more are needed on which side.
 pub fn split(points: &[Point], event_day: f64) -> Result<Split> {
     let (model, fit) = compare(points, event_day)?;
-    let along = |direction: &[f64]| {
-        let c = DVector::from_column_slice(direction);
-        Effect::new(
-            c.dot(&fit.coefficients),
-            c.dot(&(&fit.covariance * &c)),
-            fit.freedom,
-        )
-    };
-    let (before, after, step, slope_change) = match model {
-        Model::Lines => (
-            along(&[1.0, 0.0, 0.0, 0.0]),
-            along(&[1.0, 1.0, 0.0, 0.0]),
-            along(&[0.0, 1.0, 0.0, 0.0]),
-            Some(along(&[0.0, 0.0, 0.0, 1.0])),
-        ),
-        Model::Levels => (
-            along(&[1.0, 0.0]),
-            along(&[1.0, 1.0]),
-            along(&[0.0, 1.0]),
-            None,
-        ),
-    };
+    let numbers = Numbers::of(&fit);
+    let slope = |direction| (model == Model::Lines).then(|| numbers.along(direction));
+    let step = numbers.along([0.0, 1.0, 0.0, 0.0]);
     let n_after = points.iter().filter(|p| p.day > event_day).count();
     Ok(Split {
         event_day,
         model,
-        before,
-        after,
+        before: numbers.along([1.0, 0.0, 0.0, 0.0]),
+        after: numbers.along([1.0, 1.0, 0.0, 0.0]),
         step,
         chance_fell: chance_below_zero(step.value, step.u, fit.freedom),
-        slope_change,
+        slope_change: slope([0.0, 0.0, 0.0, 1.0]),
+        slope_before: slope([0.0, 0.0, 1.0, 0.0]),
+        slope_after: slope([0.0, 0.0, 1.0, 1.0]),
         tau: fit.tau,
         n_before: points.len() - n_after,
         n_after,
         freedom: fit.freedom,
+        numbers,
     })
 }
 

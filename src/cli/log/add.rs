@@ -5,6 +5,7 @@ use crate::chart::Medium;
 use crate::cli::{Done, Exit, Stop, say};
 use crate::flag::Verdict;
 use crate::logbook::{Access, Amount, Equipment, Reading, Source, Water};
+use crate::water::volume::litres;
 
 /// Add a water, equipment, or a reading made in another way
 #[derive(clap::Args)]
@@ -28,7 +29,7 @@ struct WaterArgs {
     /// Its name
     name: String,
     /// How much water it is, in L, m3, US gal or UK gal, such as 400L
-    #[arg(long, value_name = "VOLUME", value_parser = volume)]
+    #[arg(long, value_name = "VOLUME", value_parser = litres)]
     volume: Option<f64>,
     /// Salt or fresh water
     #[arg(long, value_parser = ["fresh", "salt"])]
@@ -96,35 +97,6 @@ pub(super) fn run(args: &Args) -> Done {
         What::Equipment(args) => equipment(args),
         What::Reading(args) => reading(args),
     }
-}
-
-/// Litres of a volume with its unit.
-pub(super) fn volume(text: &str) -> Result<f64, String> {
-    let text = text.trim();
-    let split = text
-        .find(|c: char| c.is_alphabetic())
-        .ok_or("a volume has a unit: L, m3, US gal or UK gal, such as 400L")?;
-    let (number, unit) = text.split_at(split);
-    let number: f64 = number
-        .trim()
-        .parse()
-        .map_err(|_| format!("\"{}\" is no number", number.trim()))?;
-    // The gallons are exact by definition: 231 cubic inches, and 4.54609 L (NIST SP 811, appendix B).
-    let litres = match unit.to_lowercase().replace(' ', "").as_str() {
-        "l" => 1.0,
-        "ml" => 1e-3,
-        "m3" => 1e3,
-        "usgal" => 3.785_411_784,
-        "ukgal" => 4.546_09,
-        _ => {
-            return Err(format!(
-                "\"{unit}\" is not known: give L, m3, US gal or UK gal"
-            ));
-        }
-    };
-    Some(number * litres)
-        .filter(|v| v.is_finite() && *v > 0.0)
-        .ok_or_else(|| "a volume is more than nothing".to_owned())
 }
 
 fn water(args: &WaterArgs) -> Done {
@@ -195,19 +167,4 @@ fn reading(args: &ReadingArgs) -> Done {
         &reading,
     );
     Ok(Exit::Trusted)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::volume;
-
-    #[test]
-    fn volumes_have_units() {
-        assert_eq!(volume("400L"), Ok(400.0));
-        assert_eq!(volume("1.5 m3"), Ok(1500.0));
-        assert!((volume("10 US gal").unwrap() - 37.854).abs() < 1e-3);
-        for wrong in ["400", "L", "-3L", "4 gal", "nanL", "1e400L"] {
-            assert!(volume(wrong).is_err(), "{wrong}");
-        }
-    }
 }

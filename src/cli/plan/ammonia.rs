@@ -1,6 +1,5 @@
 //! `tintwell plan ammonia`: the un-ionised share of total ammonia.
 
-use clap::ValueEnum;
 use serde::Serialize;
 
 use super::figure::{self, Figure, K, amount, number, short_if_known};
@@ -8,7 +7,7 @@ use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::Done;
 use crate::report::text::clean;
 use crate::water::Estimate;
-use crate::water::ammonia::{PhScale, UnIonised, Water, part, unionised};
+use crate::water::ammonia::{UnIonised, Water, part, unionised};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -17,7 +16,7 @@ Examples:
   tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --total 0.5 --plus-minus 0.2
 
 Without --salinity it is fresh water. In sea water the pH is on the free scale, to which colour tests and meters set with
-ordinary buffers come near; a probe set with buffers in sea water is on the total scale.";
+ordinary buffers come near; a probe set with buffers in sea water is on the total scale, for which this does not hold.";
 
 /// How much of the total ammonia is un-ionised (NH3), from pH, temperature and salinity
 #[derive(clap::Args)]
@@ -38,9 +37,6 @@ pub(super) struct Args {
     /// Practical salinity, of sea or brackish water
     #[arg(long, value_name = "S", value_parser = amount, allow_negative_numbers = true)]
     salinity: Option<f64>,
-    /// What the pH counts
-    #[arg(long, value_enum, default_value = "free", requires = "salinity")]
-    scale: Scale,
     /// Total ammonia, as the test reads it
     #[arg(long, value_name = "VALUE", value_parser = amount, allow_negative_numbers = true, requires = "plus_minus")]
     total: Option<f64>,
@@ -55,15 +51,6 @@ pub(super) struct Args {
     json: bool,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum, Serialize)]
-#[serde(rename_all = "lowercase")]
-enum Scale {
-    /// Free hydrogen ions
-    Free,
-    /// With those bound by sulfate
-    Total,
-}
-
 #[derive(Serialize)]
 struct Plan {
     share_percent: Figure,
@@ -73,7 +60,7 @@ struct Plan {
     unit: String,
     ph: Figure,
     /// `null` in fresh water.
-    ph_scale: Option<Scale>,
+    ph_scale: Option<&'static str>,
     temperature_c: Figure,
     #[serde(serialize_with = "short_if_known")]
     salinity: Option<f64>,
@@ -84,13 +71,9 @@ struct Plan {
 }
 
 pub(super) fn run(args: &Args) -> Done {
-    let water = args.salinity.map_or(Water::Fresh, |salinity| Water::Sea {
-        salinity,
-        scale: match args.scale {
-            Scale::Free => PhScale::Free,
-            Scale::Total => PhScale::Total,
-        },
-    });
+    let water = args
+        .salinity
+        .map_or(Water::Fresh, |salinity| Water::Sea { salinity });
     let share = unionised(
         figure::estimate(args.ph, Some(args.ph_plus_minus)),
         figure::estimate(args.temperature, Some(args.temperature_plus_minus)),
@@ -109,7 +92,7 @@ pub(super) fn run(args: &Args) -> Done {
         total: args.total.map(|v| Figure::given(v, args.plus_minus)),
         unit: clean(&args.unit),
         ph: Figure::given(args.ph, Some(args.ph_plus_minus)),
-        ph_scale: args.salinity.map(|_| args.scale),
+        ph_scale: args.salinity.map(|_| "free"),
         temperature_c: Figure::given(args.temperature, Some(args.temperature_plus_minus)),
         salinity: args.salinity,
         by_ph_percent: half(share.u_ph),
@@ -178,12 +161,8 @@ fn words(plan: &Plan, args: &Args) -> String {
         match args.salinity {
             None => "fresh".to_owned(),
             Some(s) => format!(
-                "salinity {}, pH on the {} scale",
+                "salinity {}, pH on the free scale",
                 crate::report::number::plain(s),
-                match args.scale {
-                    Scale::Free => "free",
-                    Scale::Total => "total",
-                }
             ),
         },
     ));

@@ -7,11 +7,12 @@ use super::figure::{self, Figure, amount, percent};
 use super::level::{Logged, Now, NowArgs, SourceArgs};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::{Done, Stop};
+use crate::course::point;
 use crate::error::Error;
 use crate::flag::Verdict;
-use crate::logbook::{Amount, Kind, Moment};
+use crate::logbook::{Kind, Moment};
 use crate::report::text::clean;
-use crate::trend::{Point, Seen};
+use crate::trend::Point;
 use crate::water::Estimate;
 use crate::water::production::{Change, production};
 use crate::water::routine::Routine;
@@ -253,21 +254,7 @@ fn found(
             }
         ));
     }
-    let points: Vec<Point> = used
-        .iter()
-        .map(|(_, r)| Point {
-            day: r.at.days(),
-            seen: match r.answer {
-                Amount::Value { value, low, high } => Seen::Value {
-                    value,
-                    u: (high - value).max(value - low) / figure::GIVEN,
-                },
-                Amount::Below { high } => Seen::Below(high),
-                Amount::Above { low } => Seen::Above(low),
-            },
-            weight: 1.0,
-        })
-        .collect();
+    let points: Vec<Point> = used.iter().map(|(_, r)| point(r)).collect();
     let ends = used.first().zip(used.last());
     let within = |at: &Moment| {
         ends.is_some_and(|((_, a), (_, b))| {

@@ -4,36 +4,19 @@
 //! probability of lying there. For one tau this is concave in the coefficients, so Newton's steps find the one maximum; tau
 //! is then sought over the whole range that the readings allow. Never replaces a limit by a number.
 //!
-//! Degrees of freedom. Where tau comes out above 0 the readings tell the scatter, and intervals are Student's t with their
-//! worth less the coefficients. Where it comes out as 0, that would be far too wide (all scatter is known), and the normal
-//! distribution too narrow (with few readings tau is 0 by chance). There an interval is as wide as the widest of three: with
-//! the uncertainties as known and the normal distribution; with Student's t and a common factor of the uncertainties, told
-//! by the readings, of at most 1 (Hartung & Knapp, in the hybrid form that is never narrower than what is known); and, since
-//! a factor misleads where uncertainties differ, with Student's t and a scatter common to all in place of them. With equal
-//! uncertainties and no bounds the second is the textbook's interval, which holds the truth in 95 % whatever tau is.
-//!
-//! Measured: share in % of intervals that hold the truth, and mean width against Student's t throughout (tests/trend/cells.rs,
-//! 4000 series a cell; tau is in units of the uncertainties, slope of n readings, step between two halves of them).
-//!
-//! TABLE
-//!
-//! Looked at and not taken: half-Cauchy priors on tau with a scale of one and two uncertainties (Gelman 2006, Bayesian Anal.
-//! 1(3):515-534), shorter at tau 0, but they hold only 89 to 91 and 93 % at tau 3 with 2 to 4 degrees of freedom; a uniform
-//! one is wider than Student's t. The degrees of freedom of Kenward & Roger (1997, Biometrics 53:983-997) are those of
-//! Student's t here, where uncertainties are equal.
-//!
 //! Science: Tobin (1958) Econometrica 26(1):24-36 for the likelihood; Patterson & Thompson (1971) Biometrika 58(3):545-554
 //! for the restricted likelihood that does not take tau too small, Cox & Reid (1987) J. R. Stat. Soc. B 49(1):1-39 for the
-//! same where readings are censored; Kish (1965) *Survey Sampling* for how many full readings weighted ones are worth; Knapp
-//! & Hartung (2003) Stat. Med. 22:2693-2710 for the factor, Jackson, Law, Ruecker & Schwarzer (2017) Stat. Med.
-//! 36:3923-3934 for its hybrid form (both cited from memory).
+//! same where readings are censored; Kish (1965) *Survey Sampling* for how many full readings weighted ones are worth;
+//! [`freedom`] for intervals.
+
+pub mod freedom;
 
 use std::f64::consts::PI;
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use statrs::function::erf::erfc;
 
-use super::{AS_KNOWN, Point, Seen, check, quantile};
+use super::{AS_KNOWN, Point, Seen, check};
 use crate::error::{Error, Result};
 
 /// What to do about the scatter of the water, a standard deviation in the unit of the readings.
@@ -59,7 +42,7 @@ pub struct Fit {
     /// Log-likelihood at the coefficients and tau (not the restricted one).
     pub log_likelihood: f64,
     /// Degrees of freedom for intervals (Student's t), at most [`AS_KNOWN`]. Where the readings scatter more than their
-    /// uncertainties explain: their worth less the coefficients. Where they do not: more, see the head of this file. Where
+    /// uncertainties explain: their worth less the coefficients. Where they do not: more, see [`freedom`]. Where
     /// tau is given: [`AS_KNOWN`].
     pub freedom: f64,
 }
@@ -77,8 +60,6 @@ const LEAST: f64 = 1e-6;
 const GREATEST: f64 = 10.0;
 /// Golden-section steps: shrink a bracket of 1.6-fold to where rounding hides the maximum (about 1e-8).
 const SECTIONS: usize = 40;
-/// Halvings of the range of ln freedom: down to 1e-8 of it.
-const HALVINGS: usize = 30;
 /// Newton's steps for the coefficients. Each one near the end doubles the digits; far from it the halving of steps makes
 /// headway with each one.
 const MOST_STEPS: usize = 100;
@@ -199,13 +180,6 @@ struct Inner {
     log_likelihood: f64,
     /// Of the observed information.
     root: Cholesky<f64, Dyn>,
-}
-
-impl Inner {
-    /// Standard uncertainties of the coefficients: their geometric mean along the axes of the ellipsoid.
-    fn size(&self) -> f64 {
-        (-self.root.l_dirty().diagonal().map(f64::ln).mean()).exp()
-    }
 }
 
 impl<'a> Problem<'a> {
@@ -391,47 +365,6 @@ impl<'a> Problem<'a> {
             log.exp()
         };
         Ok((tau, self.at(tau)))
-    }
-
-    /// Degrees of freedom where the uncertainties explain all scatter, `best` being the fit that takes them as known: those
-    /// that make intervals as wide as the widest of three. One takes the uncertainties as known. One lets the readings tell
-    /// a common factor of them, one a scatter common to all readings in their place; bounds say little of how small a
-    /// scatter is, so the degrees of freedom of both are those of the values. Never fewer than `freedom`.
-    fn freedom_of_known(&self, best: &Inner, freedom: f64) -> f64 {
-        let values: Vec<Point> = self.values().map(|(i, _)| self.points[i]).collect();
-        let told = worth(&values) - self.design.ncols() as f64;
-        if told <= NO_FREEDOM {
-            return freedom;
-        }
-        let greatest = self.own.iter().fold(0.0, |a: f64, b| a.max(*b));
-        let wider = [self.own.clone(), vec![greatest; self.own.len()]]
-            .into_iter()
-            .map(|own| self.told(own).map_or(f64::INFINITY, |told| told.size()))
-            .fold(0.0, f64::max);
-        let half = quantile(told) * wider / best.size();
-        if half <= quantile(AS_KNOWN) {
-            return AS_KNOWN;
-        }
-        let (mut low, mut high) = (freedom.ln(), AS_KNOWN.ln());
-        for _ in 0..HALVINGS {
-            let middle = 0.5 * (low + high);
-            if quantile(middle.exp()) > half {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        low.exp()
-    }
-
-    /// The fit with variances that are known but for a common factor of at most 1.
-    fn told(&self, own: Vec<f64>) -> Option<Inner> {
-        let scaled = |log: f64| Problem {
-            own: own.iter().map(|v| v * (2.0 * log).exp()).collect(),
-            ..*self
-        };
-        let log = golden(LEAST.ln(), 0.0, |log| scaled(log).criterion(0.0, true));
-        scaled(log).at(0.0)
     }
 
     /// What not knowing tau adds to the covariance of the coefficients; `None` where the likelihood is flat in tau, as it is

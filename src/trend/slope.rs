@@ -31,7 +31,7 @@ pub struct Line {
     /// Readings used, and how many of them are bounds only.
     pub n: usize,
     pub n_censored: usize,
-    /// Degrees of freedom of the intervals (Student's t).
+    /// Degrees of freedom of the intervals (Student's t; [`super::AS_KNOWN`] where nothing had to be estimated).
     pub freedom: f64,
     /// First and last day of the readings.
     pub first_day: f64,

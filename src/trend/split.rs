@@ -50,7 +50,7 @@ pub struct Split {
     /// Readings on either side.
     pub n_before: usize,
     pub n_after: usize,
-    /// Degrees of freedom of the intervals (Student's t).
+    /// Degrees of freedom of the intervals (Student's t; [`super::AS_KNOWN`] where nothing had to be estimated).
     pub freedom: f64,
     /// For levels on other days.
     numbers: Numbers,
@@ -154,7 +154,8 @@ pub fn split(points: &[Point], event_day: f64) -> Result<Split> {
 
 /// How many further readings after the event would make the interval of the step leave out zero, if the present estimate
 /// were the truth: one after the other at the usual spacing (median between days of readings), each a trusted value of the
-/// usual uncertainty (median), in the present model. 0 if it does so now, `None` if 200 do not suffice.
+/// usual uncertainty (median) that adds one degree of freedom, in the present model. 0 if it does so now, `None` if 200 do
+/// not suffice.
 ///
 /// # Errors
 /// As [`split`].

@@ -154,7 +154,7 @@ fn intervals_from_few_readings_hold_the_truth_and_are_shorter() {
     }
 }
 
-/// Prints the table of which the head of likelihood.rs tells the outcome.
+/// Prints the table that the head of src/trend/likelihood/freedom.rs shows.
 #[test]
 #[ignore = "a table to read; takes minutes"]
 fn print_the_table() {

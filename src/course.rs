@@ -66,8 +66,9 @@ pub struct Around {
     pub split: Result<Split>,
     /// How many more readings would settle whether the level changed; `None` if too many would be needed.
     pub further: Option<usize>,
-    /// The line through the readings after the event alone.
+    /// The line through the readings after the event alone, and its robust companion.
     pub after: Option<Line>,
+    pub robust_after: Option<Robust>,
 }
 
 impl Around {
@@ -145,6 +146,7 @@ impl Course {
                 split: split::split(&points, day),
                 further: split::readings_to_settle(&points, day).ok().flatten(),
                 after: slope::fit(&after).ok(),
+                robust_after: theil_sen::fit(&after).ok(),
                 event,
             }
         });
@@ -157,15 +159,6 @@ impl Course {
             ));
         }
         notes.extend(charts(&readings));
-        if let (Ok(line), Ok(robust)) = (&line, &robust)
-            && theil_sen::disagree(line, robust)
-        {
-            notes.push(
-                "the line and the slope that most pairs of readings agree on contradict each other: a few readings pull the \
-                 line, or the course is no line"
-                    .into(),
-            );
-        }
         if let Some(around) = &around {
             notes.extend(beside(around, &events, &readings));
         }
@@ -193,19 +186,36 @@ impl Course {
             notes,
         };
         course.crossing = course.first_crossing();
+        if let (Some(line), Some(robust)) = (course.present(), course.present_robust())
+            && theil_sen::disagree(line, robust)
+        {
+            course.notes.push(
+                "the line and the slope that most pairs of readings agree on contradict each other: a few readings pull the \
+                 line, or the course is no line"
+                    .into(),
+            );
+        }
         Ok(course)
     }
 
-    /// The line that is followed into the future: of the readings after the event if that made a difference, else of all.
+    /// The event after which the present course began: the one that is looked at, if it made a difference.
+    pub fn turn(&self) -> Option<&Around> {
+        self.around.as_ref().filter(|a| a.is_settled())
+    }
+
+    /// The line of the present course, which is followed into the future: of the readings after the turn, else of all.
     pub fn present(&self) -> Option<&Line> {
-        let after = self
-            .around
-            .as_ref()
-            .filter(|a| a.is_settled())
-            .map(|a| a.after.as_ref());
-        match after {
-            Some(line) => line,
+        match self.turn() {
+            Some(turn) => turn.after.as_ref(),
             None => self.line.as_ref().ok(),
+        }
+    }
+
+    /// Its robust companion.
+    pub fn present_robust(&self) -> Option<&Robust> {
+        match self.turn() {
+            Some(turn) => turn.robust_after.as_ref(),
+            None => self.robust.as_ref().ok(),
         }
     }
 
@@ -312,8 +322,8 @@ fn charts(readings: &[(Entry, Reading)]) -> Option<String> {
         })
         .collect();
     (ways.len() > 1).then(|| {
-        "the readings were made in more ways than one (another chart, by eye, another instrument): a difference between these \
-         counts as a change of the water"
+        "not all readings were made in the same way (chart, eye, instrument): a difference between the ways counts as a change \
+         of the water"
             .to_owned()
     })
 }

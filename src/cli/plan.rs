@@ -28,10 +28,10 @@ Examples:
   tintwell plan convert 10 NO3-N NO3 --plus-minus 2
   tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --salinity 35
 
-A plus-minus is half of a 95 % interval (1.96 standard uncertainties). Every result has its 95 %
-interval beside it (k = 2: twice its standard uncertainty).";
+A plus-minus is half of a 95 % interval (1.96 standard uncertainties).
+Every result has its 95 % interval beside it (k = 2: twice its standard uncertainty).";
 
-/// Reckon a water change, a weekly routine, a dilution, standards, units, un-ionised ammonia
+/// Reckon water changes, routines, dilutions, standards, units, un-ionised ammonia
 #[derive(clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Args {

@@ -61,12 +61,9 @@ pub fn way(course: &Course) -> String {
         (true, true) => "rising",
         (true, false) => "falling",
     };
-    let since = match &course.around {
-        Some(around) if around.is_settled() => {
-            format!(" since {} ({})", around.entry, date_of(&around.event.at))
-        }
-        _ => String::new(),
-    };
+    let since = course.turn().map_or_else(String::new, |turn| {
+        format!(" since {} ({})", turn.entry, date_of(&turn.event.at))
+    });
     format!(
         "{word}{since}, {} a week",
         change(&slope, &clean(&course.unit))
@@ -134,16 +131,18 @@ fn readings(course: &Course) -> Vec<String> {
         }
     }
     lines.push(rests);
-    match &course.line {
-        Err(e) => lines.push(format!("{}: {}", e.what, e.fix)),
-        Ok(line) if line.tau > 0.0 => lines.push(format!(
+    let line = course.present();
+    match (line, &course.line) {
+        (None, Err(e)) => lines.push(format!("{}: {}", e.what, e.fix)),
+        (None, Ok(_)) => lines.push("too few readings since then for a trend".into()),
+        (Some(line), _) if line.tau > 0.0 => lines.push(format!(
             "the water scatters around the line by {} {} beyond what the readings' own uncertainty explains",
             to_decimals(line.tau, decimals(line.tau)),
             clean(&course.unit)
         )),
-        Ok(_) => {}
+        _ => {}
     }
-    if let (Ok(_), Ok(robust)) = (&course.line, &course.robust) {
+    if let (Some(_), Some(robust)) = (line, course.present_robust()) {
         let ends = [robust.low, robust.high].into_iter().flatten();
         let half = ends
             .map(|e| (e - robust.slope_per_week).abs())
@@ -323,11 +322,13 @@ fn date_of(at: &Moment) -> String {
     at.short().chars().take(10).collect()
 }
 
-/// The course as one JSON object. Unknown is `null`.
+/// The course as one JSON object. Unknown is `null`. Slope, scatter and robust slope are those of the present course: since
+/// `since_event` if that made a difference, else of all readings.
 pub fn json(course: &Course) -> Value {
     let effect =
         |e: &Effect| json!({"value": six(e.value), "low": six(e.low), "high": six(e.high)});
     let (below, above) = course.bounds();
+    let line = course.present();
     json!({
         "water": course.water.name,
         "test": course.test,
@@ -339,14 +340,15 @@ pub fn json(course: &Course) -> Value {
         "below": below,
         "above": above,
         "level": crate::trend::LEVEL,
-        "slope_per_week": course.line.as_ref().ok().map(|l| json!({
+        "since_event": course.turn().map(|t| t.entry.to_string()),
+        "slope_per_week": line.map(|l| json!({
             "value": six(l.slope_per_week),
             "low": six(l.slope_interval.0),
             "high": six(l.slope_interval.1),
         })),
-        "chance_falling": course.line.as_ref().ok().map(|l| six(l.chance_falling())),
-        "scatter": course.line.as_ref().ok().map(|l| six(l.tau)),
-        "robust_slope_per_week": course.robust.as_ref().ok().map(|r| json!({
+        "chance_falling": line.map(|l| six(l.chance_falling())),
+        "scatter": line.map(|l| six(l.tau)),
+        "robust_slope_per_week": course.present_robust().map(|r| json!({
             "value": six(r.slope_per_week),
             "low": r.low.map(six),
             "high": r.high.map(six),

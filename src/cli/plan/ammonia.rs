@@ -15,8 +15,9 @@ Examples:
   tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --salinity 35
   tintwell plan ammonia --ph 8.2 --ph-plus-minus 0.2 --temperature 25 --total 0.5 --plus-minus 0.2
 
-Without --salinity it is fresh water. In sea water the pH is on the free scale, to which colour tests and meters set with
-ordinary buffers come near; a probe set with buffers in sea water is on the total scale, for which this does not hold.";
+Without --salinity it is fresh water. In sea water the pH is on the free scale, to which colour
+tests and meters set with ordinary buffers come near; a probe set with buffers in sea water is on
+the total scale, for which this does not hold. Sea water is reckoned from 10 to 28 degrees.";
 
 /// How much of the total ammonia is un-ionised (NH3), from pH, temperature and salinity
 #[derive(clap::Args)]

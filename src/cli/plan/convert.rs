@@ -18,8 +18,9 @@ Examples:
   tintwell plan convert 0.5 PO4 PO4-P
   tintwell plan convert 420 ppm mg/L --salinity 35 --temperature 25
 
-As nitrogen is NO3-N, NO2-N, NH3-N, NH4-N or N; as phosphorus PO4-P or P. Between substances the unit stays as it is.
-ppm is by mass (mg/kg): for it the density of the water is needed, so --salinity (0 for fresh water) and --temperature.";
+As nitrogen is NO3-N, NO2-N, NH3-N, NH4-N or N; as phosphorus PO4-P or P. Between substances the
+unit stays as it is. ppm is by mass (mg/kg): for it the density of the water is needed, so
+--salinity (0 for fresh water) and --temperature.";
 
 /// State a concentration as another substance (as nitrogen, as the ion), or mg/L as ppm
 #[derive(clap::Args)]

@@ -23,8 +23,9 @@ Examples:
   tintwell plan routine --share 25 --log tidepool nitrate --source 2 --source-plus-minus 1
   tintwell plan routine --share 25 --log tidepool nitrate --since 2026-02-01
 
-With --log and without --made, what is made in a week is found from the trusted readings and the water changes logged
-between them: the slope of the readings, with what the changes took out put back.";
+With --log and without --made, what is made in a week is found from the trusted readings and the
+water changes logged between them: the slope of the readings, with what the changes took out put
+back.";
 
 /// Where a weekly water change leads in the long run
 #[derive(clap::Args)]
@@ -197,10 +198,11 @@ fn words(plan: &Plan, source: &SourceArgs) -> String {
         given.push(row("now", now.words(unit)));
     }
     if let Some(f) = &plan.found_from {
-        given[0][1] += &format!(
-            ", from {} readings and {} water changes, {} to {}",
-            f.readings, f.water_changes, f.from, f.to
+        let what = format!(
+            "{} to {}, readings: {}, water changes: {}",
+            f.from, f.to, f.readings, f.water_changes
         );
+        given.insert(1, row("found from", what));
     }
     let wide = rows
         .iter()
@@ -310,7 +312,7 @@ fn found(
         ));
     }
     notes.push(
-        "Logged shares of water changes count as exact. That readings are few widens what is made (Student's t).".to_owned(),
+        "Logged shares of water changes count as exact. Few readings make a wide interval (Student's t).".to_owned(),
     );
     let found = ends.map(|((_, a), (_, b))| Found {
         readings: used.len(),

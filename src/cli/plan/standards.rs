@@ -13,9 +13,10 @@ Examples:
   tintwell plan standards --stock 1000 --stock-plus-minus 30 0 5 10 20 40 80 160
   tintwell plan standards --stock 100 --stock-plus-minus 1 --smallest 0.2 --plus-minus 0.005 0.5 1
 
-Defaults fit a kitchen: volumes are taken with a syringe, 1 mL at least, off by 0.02 mL (a line of its scale) and 4 % (the
-tolerance of ISO 7886-1 for syringes of 5 mL and more, from memory); each is filled up to 100 mL, off by 1 mL (a measuring
-cylinder, common practice). A plus-minus is half of a 95 % interval.";
+Defaults fit a kitchen: volumes are taken with a syringe, 1 mL at least, off by 0.02 mL (a line of
+its scale) and 5 % (the tolerance of ISO 7886-1 for small syringes at least half full, from memory);
+each is filled up to 100 mL, off by 1 mL (a measuring cylinder, common practice).
+A plus-minus is half of a 95 % interval.";
 
 /// A table of standards to make from one stock, by volumes that can be measured
 #[derive(clap::Args)]
@@ -43,7 +44,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "ML", default_value = "0.02", value_parser = amount, allow_negative_numbers = true)]
     plus_minus: f64,
     /// How far off it may be besides, per cent of it
-    #[arg(long, value_name = "PERCENT", default_value = "4", value_parser = amount, allow_negative_numbers = true)]
+    #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = amount, allow_negative_numbers = true)]
     percent: f64,
     /// Unit of the concentrations
     #[arg(long, value_name = "UNIT", default_value = "mg/L")]
@@ -108,6 +109,7 @@ pub(super) fn run(args: &Args) -> Done {
     };
     let mut notes = vec![
         "Fill up with water that is free of the substance, and mix well before anything is taken from it.".to_owned(),
+        "Take each volume with the smallest syringe that holds it.".to_owned(),
     ];
     if args.stock_plus_minus.is_none() {
         notes.push(

@@ -17,10 +17,11 @@ Examples:
   tintwell plan stock NH4Cl --as NH3-N --make 1000 --volume 1000 --balance 0.002
   tintwell plan stock KH2PO4 --as PO4 --make 500 --volume 500 --purity 99.5 --purity-plus-minus 0.5
 
-Salts: KNO3, NaNO3, NaNO2, NH4Cl, KH2PO4, (NH4)2SO4. Stated as: an ion or element of the salt, such as NO3, NO3-N, PO4-P.
+Salts: KNO3, NaNO3, NaNO2, NH4Cl, KH2PO4, (NH4)2SO4.
+Stated as: an ion or element of the salt, such as NO3, NO3-N, PO4-P.
 
-Defaults are common practice: a pocket scale that shows 0.01 g and may be off by two of them, a measuring cylinder good to
-1 % of what it holds, a salt of 98 to 100 %.";
+Defaults are common practice: a pocket scale that shows 0.01 g and may be off by two of them, a
+measuring cylinder good to 1 % of what it holds, a salt of 98 to 100 %.";
 
 /// What to weigh for a stock solution that standards are made from
 #[derive(clap::Args)]

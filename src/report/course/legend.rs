@@ -32,7 +32,7 @@ impl Plot<'_> {
             high: 0.0,
         };
         for (seen, doubtful, by_eye, text) in [
-            (value, false, false, "read from photos"),
+            (value, false, false, "measured"),
             (value, true, false, "doubtful"),
             (value, false, true, "by eye"),
             (value, true, true, "by eye, doubtful"),

@@ -246,7 +246,7 @@ impl Page {
         let value = |m: &Mark| matches!(m.seen, Seen::Value { .. });
         let below = |m: &Mark| matches!(m.seen, Seen::Below(_));
         let above = |m: &Mark| matches!(m.seen, Seen::Above(_));
-        mark(s.photo[0], "read from photos", &|m| {
+        mark(s.photo[0], "measured", &|m| {
             value(m) && !m.by_eye && !m.doubtful
         });
         mark(s.photo[1], "doubtful", &|m| {

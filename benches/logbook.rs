@@ -15,10 +15,10 @@ use tintwell::flag::Verdict;
 use tintwell::logbook::exchange::Whole;
 use tintwell::logbook::{Access, Amount, Logbook, Moment, Reading, Source, Water};
 
-const WATERS: usize = 500;
-const TESTS: usize = 8;
-/// Weekly ones of almost five years.
-const READINGS: usize = 250;
+const WATERS: usize = 200;
+const TESTS: usize = 5;
+/// Weekly ones of nineteen years.
+const READINGS: usize = 1000;
 const ROUNDS: usize = 41;
 
 fn water(i: usize) -> String {
@@ -30,7 +30,7 @@ fn test(i: usize) -> String {
 }
 
 fn readings(random: &mut ChaCha8Rng) -> Vec<Reading> {
-    let first: ZonedDateTime = "2020-01-06T09:00[-08:00]".parse().expect("a time");
+    let first: ZonedDateTime = "2006-01-02T09:00[-08:00]".parse().expect("a time");
     let mut all = Vec::with_capacity(WATERS * TESTS * READINGS);
     // Week by week, as they come: the readings of one test lie scattered over the file.
     for week in 0..READINGS {

@@ -50,7 +50,11 @@ pub(super) fn run(args: &Args) -> Done {
     for test in logbook.tests(&water.name)? {
         let last = logbook.readings(&water.name, Some(&test))?.pop();
         if last.is_some_and(|(_, r)| r.at.seconds() >= from) {
-            courses.push(Course::of(&logbook, &water.name, &test, &wanted)?);
+            let mut course = Course::of(&logbook, &water.name, &test, &wanted)?;
+            for (entry, reading) in &mut course.readings {
+                reading.record = logbook.record(*entry)?;
+            }
+            courses.push(course);
         }
     }
     let mut newest: Vec<(i64, Entry)> = courses

@@ -104,6 +104,19 @@ impl Logbook {
         Ok(pictures.into_iter().next())
     }
 
+    /// The record that the program gave for a reading.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn record(&self, reading: Entry) -> Result<Option<serde_json::Value>> {
+        let records = self.all(
+            "SELECT json FROM record WHERE reading = ?1",
+            &[&reading.id as &dyn ToSql],
+            |row| row.get::<_, String>(0),
+        )?;
+        Ok(records.first().and_then(|r| serde_json::from_str(r).ok()))
+    }
+
     /// The tests of which a water has readings, by name.
     ///
     /// # Errors

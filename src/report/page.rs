@@ -72,7 +72,8 @@ pub fn of_water(report: &Report) -> Result<String> {
     let body = html! {
         header {
             h1 { (title) }
-            p { (facts(report.water)) }
+            @let facts = facts(report.water);
+            @if !facts.is_empty() { p { (facts) } }
             p.quiet { "Made " (report.made) " from the logbook." }
         }
         @if report.courses.is_empty() { p { "No reading is logged yet." } }
@@ -145,7 +146,7 @@ fn in_short(course: &Course) -> Markup {
     html! {
         @if let Some(last) = last {
             strong { (clean(&course.test)) ": " (said(last)) }
-            " on " (last.at.short()) ". "
+            " on " (last.at.short()) ", "
         }
         (trend::way(course)) "."
     }

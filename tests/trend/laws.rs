@@ -121,3 +121,22 @@ proptest! {
         prop_assert!(line.freedom >= (sum * sum / squares - 2.0) * (1.0 - 1e-6), "{line:?}");
     }
 }
+
+/// Ten thousand readings have fifty million pairs: some are looked at, and the slope is still that of the line.
+#[test]
+fn many_readings_are_answered_in_bounded_memory() {
+    let points: Vec<Point> = (0..10_000)
+        .map(|i| Point {
+            day: f64::from(i) / 24.0,
+            seen: Seen::Value {
+                value: 5.0 + 0.01 * f64::from(i) + f64::from(i * 7919 % 13) * 0.01,
+                u: 0.1,
+            },
+            weight: 1.0,
+        })
+        .collect();
+    let robust = theil_sen::fit(&points).unwrap();
+    // 0.01 an hour.
+    assert!((robust.slope_per_week - 1.68).abs() < 1e-3, "{robust:?}");
+    assert!(robust.pairs <= 2_000_000);
+}

@@ -142,3 +142,61 @@ fn the_shipped_weeks_in_words() {
         .collect();
     insta::assert_snapshot!(all);
 }
+
+#[test]
+fn plots_are_written_in_each_form() {
+    let dir = demo();
+    let trend = |out: &str| {
+        run(
+            dir.path(),
+            &["trend", "quarantine tank", "nitrate", "--out", out],
+        );
+        fs::read(dir.path().join(out)).unwrap()
+    };
+    let svg = String::from_utf8(trend("a.svg")).unwrap();
+    assert!(svg.starts_with("<svg") && svg.contains("<title>nitrate in quarantine tank</title>"));
+    assert!(trend("a.png").starts_with(b"\x89PNG"));
+    let html = String::from_utf8(trend("a.html")).unwrap();
+    assert!(html.contains(&svg), "the page holds the same plot");
+}
+
+/// The page needs nothing else, says all readings in words, and its pictures too.
+#[test]
+fn the_page_about_a_water_stands_by_itself() {
+    let dir = demo();
+    let week = root().join("fixtures/alder-creek/week");
+    let chart = root().join("calibration/alder-creek-nitrate.json");
+    Command::new(env!("CARGO_BIN_EXE_tintwell"))
+        .args([
+            "batch",
+            week.to_str().unwrap(),
+            "--chart",
+            chart.to_str().unwrap(),
+        ])
+        .args(["--log", "tidepool", "--logbook", "weeks.sqlite"])
+        .current_dir(dir.path())
+        .output()
+        .unwrap();
+    run(dir.path(), &["report", "tidepool", "--out", "page.html"]);
+    let page = fs::read_to_string(dir.path().join("page.html")).unwrap();
+    for forbidden in ["<script", "src=\"http", "href=", "url(", "@import"] {
+        assert!(!page.contains(forbidden), "{forbidden}");
+    }
+    let (pictures, alternatives) = (
+        page.matches("<img").count(),
+        page.matches(" alt=\"Photo of").count(),
+    );
+    assert_eq!((pictures, alternatives), (6, 6));
+    let rows = page.matches("<th scope=\"row\">").count();
+    assert_eq!(rows, 12 + 6 + 1, "twelve weeks, six photos, one event");
+    assert!(
+        page.contains("14.8 mg/L (11.6 to 18.7)"),
+        "the last reading"
+    );
+    assert!(
+        page.contains("2.6 % of full scale"),
+        "a finding of the dark photo"
+    );
+    assert!(page.contains("gloves and eye protection"));
+    assert!(page.contains("<html lang=\"en\">"));
+}

@@ -150,8 +150,8 @@ impl Course {
                 event,
             }
         });
-        let line = slope::fit(&points);
-        let robust = theil_sen::fit(&points);
+        // Of thousands of readings each takes as long as the other.
+        let (line, robust) = rayon::join(|| slope::fit(&points), || theil_sen::fit(&points));
         let mut notes = Vec::new();
         if other_unit > 0 {
             notes.push(format!(

@@ -156,7 +156,7 @@ struct EventArgs {
     /// Unit of the amount
     #[arg(long)]
     unit: Option<String>,
-    /// What was dosed, added or taken out
+    /// What was dosed, added or taken out; of a water change, what water was put in
     #[arg(long)]
     substance: Option<String>,
     /// It was a medicine, which may stay in equipment; copper counts as one by itself

@@ -19,47 +19,89 @@ pub struct Met {
     pub at: Moment,
 }
 
-/// Where equipment has been, and which medicines it met there: those dosed before it left, also before it came, since what
-/// is left in a water cannot be known.
+/// A time during which equipment was in a water.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stay {
+    pub water: String,
+    /// When it was put in; `None` if only its leaving was logged.
+    pub from: Option<Moment>,
+    /// When it was taken out; `None` if it is there still.
+    pub to: Option<Moment>,
+}
+
+/// Where equipment has been, in the order of time.
+///
+/// # Errors
+/// If the logbook cannot be read.
+pub fn stays(logbook: &Logbook, equipment: &str) -> Result<Vec<Stay>> {
+    let mut all = Vec::new();
+    for (_, water) in logbook.waters()? {
+        all.extend(stays_in(&events(logbook, &water.name)?, equipment));
+    }
+    all.sort_by_key(|s: &Stay| s.from.as_ref().or(s.to.as_ref()).map(Moment::seconds));
+    Ok(all)
+}
+
+fn events(logbook: &Logbook, water: &str) -> Result<Vec<Event>> {
+    let events = logbook.events(water)?;
+    Ok(events.into_iter().map(|(_, e)| e).collect())
+}
+
+/// The stays in one water by its events, which are in the order of time.
+fn stays_in(events: &[Event], equipment: &str) -> Vec<Stay> {
+    let name = equipment.to_lowercase();
+    let mut stays: Vec<Stay> = Vec::new();
+    for e in events {
+        if e.equipment.as_ref().map(|n| n.to_lowercase()) != Some(name.clone()) {
+            continue;
+        }
+        let open = stays.last_mut().filter(|s| s.to.is_none());
+        match (e.kind, open) {
+            (Kind::EquipmentIn, None) => stays.push(Stay {
+                water: e.water.clone(),
+                from: Some(e.at.clone()),
+                to: None,
+            }),
+            (Kind::EquipmentOut, Some(open)) => open.to = Some(e.at.clone()),
+            (Kind::EquipmentOut, None) => stays.push(Stay {
+                water: e.water.clone(),
+                from: None,
+                to: Some(e.at.clone()),
+            }),
+            _ => {}
+        }
+    }
+    stays
+}
+
+/// Which medicines equipment met: those dosed before it left a water, also before it came, since what is left in a water
+/// cannot be known.
 ///
 /// # Errors
 /// If the logbook cannot be read.
 pub fn met(logbook: &Logbook, equipment: &str) -> Result<Vec<Met>> {
     let mut all = Vec::new();
     for (_, water) in logbook.waters()? {
-        let events: Vec<Event> = logbook
-            .events(&water.name)?
-            .into_iter()
-            .map(|(_, e)| e)
-            .collect();
-        let moves = |kind: Kind| {
-            events.iter().filter(move |e| {
-                e.kind == kind
-                    && e.equipment
-                        .as_ref()
-                        .is_some_and(|n| n.to_lowercase() == equipment.to_lowercase())
-            })
+        let events = events(logbook, &water.name)?;
+        let stays = stays_in(&events, equipment);
+        let there_at = |dose: &Moment| {
+            let stayed = |s: &Stay| {
+                s.to.as_ref()
+                    .is_none_or(|to| dose.seconds() <= to.seconds())
+            };
+            stays.iter().any(stayed)
         };
-        let came = moves(Kind::EquipmentIn).map(|e| e.at.seconds()).min();
-        let Some(came) = came else { continue };
-        // It is there still if it came after it last left.
-        let last_in = moves(Kind::EquipmentIn).map(|e| e.at.seconds()).max();
-        let left = moves(Kind::EquipmentOut)
-            .map(|e| e.at.seconds())
-            .max()
-            .filter(|left| last_in.is_some_and(|last| *left >= last && *left >= came));
-        for dose in events.iter().filter(|e| e.medicine) {
-            if left.is_none_or(|left| dose.at.seconds() <= left) {
-                all.push(Met {
-                    water: water.name.clone(),
-                    substance: dose
-                        .substance
-                        .clone()
-                        .unwrap_or_else(|| "a medicine".into()),
-                    at: dose.at.clone(),
-                });
+        let doses = events.iter().filter(|e| e.medicine && there_at(&e.at));
+        all.extend(doses.map(|dose| {
+            Met {
+                water: water.name.clone(),
+                substance: dose
+                    .substance
+                    .clone()
+                    .unwrap_or_else(|| "a medicine".into()),
+                at: dose.at.clone(),
             }
-        }
+        }));
     }
     all.sort_by_key(|m| m.at.seconds());
     Ok(all)

@@ -340,6 +340,11 @@ fn equipment_that_met_copper_is_not_put_to_invertebrates_unawares() {
         "--anyway",
     ]);
     assert!(err.starts_with("warning: \"net\" was in"), "{err}");
+    let (shown, _) = log(&["show"]);
+    assert!(
+        shown.contains("in quarantine tank from 2026-02-01 to 2026-03-01\n"),
+        "{shown}"
+    );
     // What never met a medicine, and a water without invertebrates, raise nothing.
     log(&["add", "equipment", "new pump"]);
     let (_, err) = log(&[

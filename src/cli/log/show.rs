@@ -2,8 +2,8 @@
 
 use super::LogbookArgs;
 use crate::cli::{Done, Exit, put};
-use crate::logbook::equipment::met;
-use crate::logbook::{Access, Limit, Logbook, Reading, Source};
+use crate::logbook::equipment::{met, stays};
+use crate::logbook::{Access, Limit, Logbook, Moment, Reading, Source};
 use crate::report::number::plain;
 use crate::report::text::clean;
 use crate::report::trend::happened;
@@ -122,6 +122,17 @@ fn waters(logbook: &Logbook) -> crate::error::Result<String> {
             clean(&thing.name),
             clean(&thing.note)
         );
+        for stay in stays(logbook, &thing.name)? {
+            let day = |at: &Moment| at.short()[..10].to_owned();
+            let from = stay.from.as_ref().map(|at| format!(" from {}", day(at)));
+            let to = stay.to.as_ref().map(|at| format!(" to {}", day(at)));
+            text += &format!(
+                "      in {}{}{}\n",
+                clean(&stay.water),
+                from.unwrap_or_default(),
+                to.unwrap_or_else(|| ", there still".into())
+            );
+        }
         for m in met(logbook, &thing.name)? {
             text += &format!(
                 "      was in {} with {}, {}\n",

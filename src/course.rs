@@ -11,7 +11,7 @@ use crate::flag::Verdict;
 use crate::logbook::{Amount, Entry, Event, Kind, Limit, Logbook, Moment, Reading, Source, Water};
 use crate::trend::forecast::{self, Crossing};
 use crate::trend::slope::{self, Line};
-use crate::trend::split::{self, Split};
+use crate::trend::split::{self, Model, Split};
 use crate::trend::theil_sen::{self, Robust};
 use crate::trend::{Point, Seen};
 
@@ -51,8 +51,8 @@ pub struct Course {
     pub robust: Result<Robust>,
     /// Before and after an event.
     pub around: Option<Around>,
-    /// When a limit would be reached, and which.
-    pub crossing: Option<(f64, Crossing)>,
+    /// Limits that would be reached, and when.
+    pub crossings: Vec<(f64, Crossing)>,
     /// What may spoil the answer.
     pub notes: Vec<String>,
 }
@@ -66,6 +66,9 @@ pub struct Around {
     pub split: Result<Split>,
     /// How many more readings would settle whether the level changed; `None` if too many would be needed.
     pub further: Option<usize>,
+    /// Whether no reading after the event was made in a way in which one before it was: then the difference may be one of the
+    /// ways.
+    pub other_ways: bool,
     /// The line through the readings after the event alone, and its robust companion.
     pub after: Option<Line>,
     pub robust_after: Option<Robust>,
@@ -73,10 +76,13 @@ pub struct Around {
 
 impl Around {
     /// Whether level or slope changed, as far as the readings can tell.
+    /// Levels alone cannot tell: a slope that was there all along makes them differ too.
     pub fn is_settled(&self) -> bool {
-        self.split
-            .as_ref()
-            .is_ok_and(|s| s.step.is_settled() || s.slope_change.is_some_and(|c| c.is_settled()))
+        let changed = |s: &Split| {
+            s.model == Model::Lines
+                && (s.step.is_settled() || s.slope_change.is_some_and(|c| c.is_settled()))
+        };
+        !self.other_ways && self.split.as_ref().is_ok_and(changed)
     }
 }
 
@@ -141,8 +147,15 @@ impl Course {
         let around = chosen.map(|(entry, event)| {
             let day = event.at.days();
             let after: Vec<Point> = points.iter().filter(|p| p.day > day).copied().collect();
+            let ways = |after: bool| -> BTreeSet<&str> {
+                let side = readings
+                    .iter()
+                    .filter(|(_, r)| (r.at.days() > day) == after);
+                side.map(|(_, r)| way(r)).collect()
+            };
             Around {
                 entry,
+                other_ways: ways(true).is_disjoint(&ways(false)),
                 split: split::split(&points, day),
                 further: split::readings_to_settle(&points, day).ok().flatten(),
                 after: slope::fit(&after).ok(),
@@ -155,11 +168,12 @@ impl Course {
         let mut notes = Vec::new();
         if other_unit > 0 {
             notes.push(format!(
-                "{other_unit} of the readings are in another unit than {unit} and are left out"
+                "left out, as they are in another unit than {unit}: {other_unit}"
             ));
         }
         notes.extend(charts(&readings));
         if let Some(around) = &around {
+            notes.extend(at_once(around, &readings));
             notes.extend(beside(around, &events, &readings));
         }
         let (limit, other_limit) = match limit {
@@ -182,10 +196,10 @@ impl Course {
             line,
             robust,
             around,
-            crossing: None,
+            crossings: Vec::new(),
             notes,
         };
-        course.crossing = course.first_crossing();
+        course.crossings = course.ahead();
         if let (Some(line), Some(robust)) = (course.present(), course.present_robust())
             && theil_sen::disagree(line, robust)
         {
@@ -219,12 +233,23 @@ impl Course {
         }
     }
 
-    fn first_crossing(&self) -> Option<(f64, Crossing)> {
-        let (line, limit) = (self.present()?, self.limit.as_ref()?);
-        let ahead = [limit.low, limit.high].into_iter().flatten();
-        ahead
+    fn ahead(&self) -> Vec<(f64, Crossing)> {
+        let (Some(line), Some(limit)) = (self.present(), self.limit.as_ref()) else {
+            return Vec::new();
+        };
+        let bounds = [limit.low, limit.high].into_iter().flatten();
+        bounds
             .filter_map(|bound| Some((bound, forecast::crossing(line, bound).ok()??)))
-            .min_by(|a, b| a.1.earliest.total_cmp(&b.1.earliest))
+            .collect()
+    }
+
+    /// The limit that would be reached first.
+    pub fn crossing(&self) -> Option<(f64, Crossing)> {
+        let rank = |c: &Crossing| c.central.unwrap_or(f64::INFINITY);
+        self.crossings.iter().copied().min_by(|(_, a), (_, b)| {
+            let central = rank(a).total_cmp(&rank(b));
+            central.then(a.earliest.total_cmp(&b.earliest))
+        })
     }
 
     /// Readings that are doubtful.
@@ -311,20 +336,40 @@ fn chosen(
     Ok(found.cloned())
 }
 
+/// How a reading was made: with which chart, or by what.
+fn way(reading: &Reading) -> &str {
+    match reading.source {
+        Source::Photo => reading.chart_sha256.as_deref().unwrap_or("photo"),
+        Source::Eye => "eye",
+        Source::Other => "other",
+    }
+}
+
 /// Whether the readings were made in more ways than one.
 fn charts(readings: &[(Entry, Reading)]) -> Option<String> {
-    let ways: BTreeSet<&str> = readings
-        .iter()
-        .map(|(_, r)| match r.source {
-            Source::Photo => r.chart_sha256.as_deref().unwrap_or("photo"),
-            Source::Eye => "eye",
-            Source::Other => "other",
-        })
-        .collect();
+    let ways: BTreeSet<&str> = readings.iter().map(|(_, r)| way(r)).collect();
     (ways.len() > 1).then(|| {
         "not all readings were made in the same way (chart, eye, instrument): a difference between the ways counts as a change \
          of the water"
             .to_owned()
+    })
+}
+
+/// Readings at the very time of the event: it is not told which came first.
+fn at_once(around: &Around, readings: &[(Entry, Reading)]) -> Option<String> {
+    let at = around.event.at.seconds();
+    let same: Vec<String> = readings
+        .iter()
+        .filter(|(_, r)| r.at.seconds() == at)
+        .map(|(entry, _)| entry.to_string())
+        .collect();
+    (!same.is_empty()).then(|| {
+        format!(
+            "{} has the same time as {} and counts as before it; if it came after, give both their times of day with \
+             `tintwell log edit --at`",
+            same.join(", "),
+            around.entry
+        )
     })
 }
 

@@ -63,11 +63,12 @@ pub(super) fn run(args: &Args) -> Done {
         .collect();
     newest.sort_by_key(|(at, _)| std::cmp::Reverse(*at));
     let mut pictures: HashMap<Entry, Jpeg> = HashMap::new();
+    let mut left_out = 0;
     for (_, entry) in newest {
-        if pictures.len() == PICTURES {
-            break;
+        match logbook.picture(entry)? {
+            Some(_) if pictures.len() == PICTURES => left_out += 1,
+            found => pictures.extend(found.map(|p| (entry, p))),
         }
-        pictures.extend(logbook.picture(entry)?.map(|p| (entry, p)));
     }
     let events: Vec<_> = logbook
         .events(&water.name)?
@@ -79,7 +80,8 @@ pub(super) fn run(args: &Args) -> Done {
         courses: &courses,
         events: &events,
         pictures: &pictures,
-        made: &now().short(),
+        left_out,
+        made: &now(),
     })?;
     output.write(page.as_bytes())?;
     say(&format!("page written: {}", output.shown()));

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::files::{Output, extension};
-use super::log::{LogbookArgs, when};
+use super::log::{LogbookArgs, now, when};
 use super::{Done, Exit, Stop, put, say};
 use crate::course::{Course, Wanted};
 use crate::logbook::{Access, Entry};
@@ -62,7 +62,7 @@ pub(super) fn run(args: &Args) -> Done {
     if args.json {
         put(&format!("{}\n", json(&course)))?;
     } else {
-        put(&text(&course))?;
+        put(&text(&course, &now()))?;
         put(&format!(
             "\n{}",
             terminal::plot(&view, width(), ROWS, unicode())
@@ -73,7 +73,7 @@ pub(super) fn run(args: &Args) -> Done {
         let bytes = match form {
             Form::Svg => picture::svg(&view, Style::Page)?.into_bytes(),
             Form::Png => picture::png(&view)?,
-            Form::Html => page::of_course(&course, &view)?.into_bytes(),
+            Form::Html => page::of_course(&course, &view, &now())?.into_bytes(),
         };
         output.write(&bytes)?;
         say(&format!("plot written: {}", output.shown()));

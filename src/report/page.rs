@@ -13,12 +13,12 @@ use super::course::View;
 use super::course::picture::{self, Style};
 use super::number::plain;
 use super::text::clean;
-use super::{trend, words};
+use super::trend::{self, said};
 use crate::chart::Medium;
 use crate::course::Course;
 use crate::error::Result;
 use crate::flag::Verdict;
-use crate::logbook::{Entry, Event, Jpeg, Reading, Source, Water};
+use crate::logbook::{Entry, Event, Jpeg, Moment, Reading, Source, Water};
 
 /// A water, and what is to be told of it.
 pub struct Report<'a> {
@@ -29,8 +29,10 @@ pub struct Report<'a> {
     pub events: &'a [(Entry, Event)],
     /// Where the program looked, as far as it is to be shown.
     pub pictures: &'a HashMap<Entry, Jpeg>,
+    /// How many older pictures are not shown.
+    pub left_out: usize,
     /// When the page is made.
-    pub made: &'a str,
+    pub made: &'a Moment,
 }
 
 const STYLE: &str = "\
@@ -66,7 +68,7 @@ pub fn of_water(report: &Report) -> Result<String> {
     let sections = report
         .courses
         .iter()
-        .map(|c| section(c, &trend::view(c), report.pictures))
+        .map(|c| section(c, &trend::view(c), report.made, report.pictures))
         .collect::<Result<Vec<_>>>()?;
     let title = clean(&report.water.name);
     let body = html! {
@@ -74,13 +76,16 @@ pub fn of_water(report: &Report) -> Result<String> {
             h1 { (title) }
             @let facts = facts(report.water);
             @if !facts.is_empty() { p { (facts) } }
-            p.quiet { "Made " (report.made) " from the logbook." }
+            p.quiet { "Made " (report.made.short()) " from the logbook." }
         }
         @if report.courses.is_empty() { p { "No reading is logged yet." } }
         @else {
             ul { @for course in report.courses { li { (in_short(course)) } } }
         }
         @for section in &sections { (section) }
+        @if report.left_out > 0 {
+            p.quiet { "Pictures are shown of the newest readings; those of " (report.left_out) " older ones are in the logbook." }
+        }
         @if !report.events.is_empty() { (happenings(report.events)) }
     };
     Ok(whole(&title, &body))
@@ -90,9 +95,9 @@ pub fn of_water(report: &Report) -> Result<String> {
 ///
 /// # Errors
 /// If the plot cannot be drawn.
-pub fn of_course(course: &Course, view: &View) -> Result<String> {
+pub fn of_course(course: &Course, view: &View, now: &Moment) -> Result<String> {
     let title = trend::title(course);
-    let section = section(course, view, &HashMap::new())?;
+    let section = section(course, view, now, &HashMap::new())?;
     Ok(whole(&title, &html! { h1 { (title) } (section) }))
 }
 
@@ -152,18 +157,14 @@ fn in_short(course: &Course) -> Markup {
     }
 }
 
-/// A reading's answer with its interval.
-fn said(r: &Reading) -> String {
-    let w = words(&r.answer.answer(), &clean(&r.unit));
-    match w.interval {
-        Some(interval) => format!("{} ({interval})", w.value),
-        None => w.value,
-    }
-}
-
-fn section(course: &Course, view: &View, pictures: &HashMap<Entry, Jpeg>) -> Result<Markup> {
+fn section(
+    course: &Course,
+    view: &View,
+    now: &Moment,
+    pictures: &HashMap<Entry, Jpeg>,
+) -> Result<Markup> {
     let svg = picture::svg(view, Style::Page)?;
-    let told = trend::text(course);
+    let told = trend::text(course, now);
     let paragraphs = told.split("\n\n").map(|p| p.lines().map(str::trim));
     Ok(html! {
         section {

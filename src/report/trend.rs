@@ -1,26 +1,26 @@
 //! What a trend says, in words and as JSON: first whether it rises or falls, then whether what was done changed it, then when
 //! a limit would be reached, and last what may spoil the answer.
 
+mod ahead;
+mod json;
 mod view;
 
-use jiff::Timestamp;
-use jiff::tz::TimeZone;
-use serde_json::{Value, json};
-
+pub use json::json;
 pub use view::view;
 
-use super::number::{decimals, plain, six, to_decimals};
+use super::number::{decimals, plain, to_decimals};
 use super::text::clean;
+use super::words;
 use crate::course::{Around, Course};
-use crate::logbook::{Event, Moment};
+use crate::logbook::{Event, Kind, Moment, Reading};
 use crate::trend::Effect;
-use crate::trend::split::Split;
+use crate::trend::split::{Model, Split};
 
 /// What has to be said beside any answer about living things.
 pub const CAUTION: &str = "This states what the readings show, no treatment: before you act on animals, ask a vet or licensed practice.";
 
-/// The course in words, one statement a line.
-pub fn text(course: &Course) -> String {
+/// The course in words, one statement a line, as it is to be told at a time.
+pub fn text(course: &Course, now: &Moment) -> String {
     let mut text = headline(course) + "\n";
     for line in readings(course) {
         text += &format!("  {line}\n");
@@ -31,7 +31,7 @@ pub fn text(course: &Course) -> String {
             text += &format!("  {line}\n");
         }
     }
-    for line in ahead(course) {
+    for line in ahead::lines(course, now) {
         text += &format!("\n{line}\n");
     }
     for note in &course.notes {
@@ -110,6 +110,10 @@ fn level(effect: &Effect) -> String {
     )
 }
 
+/// Readings of which one wild one does not sway the median of the slopes of all pairs: of five it is in four of ten pairs, of four
+/// in three of six.
+const LEAST_PAIRED: usize = 5;
+
 /// What the line rests on.
 fn readings(course: &Course) -> Vec<String> {
     let mut lines = Vec::new();
@@ -142,7 +146,9 @@ fn readings(course: &Course) -> Vec<String> {
         )),
         _ => {}
     }
-    if let (Some(_), Some(robust)) = (line, course.present_robust()) {
+    if let (Some(line), Some(robust)) = (line, course.present_robust())
+        && line.n >= LEAST_PAIRED
+    {
         let ends = [robust.low, robust.high].into_iter().flatten();
         let half = ends
             .map(|e| (e - robust.slope_per_week).abs())
@@ -160,8 +166,12 @@ fn readings(course: &Course) -> Vec<String> {
 }
 
 fn asked(around: &Around) -> String {
+    let question = match around.event.kind {
+        Kind::LivestockIn | Kind::LivestockOut | Kind::Other => "What changed?",
+        _ => "Did it work?",
+    };
     format!(
-        "Did it work? {}: {}, {}",
+        "{question} {}: {}, {}",
         around.entry,
         happened(&around.event),
         around.event.at.short()
@@ -197,24 +207,34 @@ fn answered(around: &Around, unit: &str) -> Vec<String> {
         Err(e) => return vec![format!("not to be told yet: {}", e.what), e.fix.clone()],
         Ok(split) => split,
     };
+    let (of, change_of) = match split.model {
+        Model::Lines => ("level at that time", "change of the level"),
+        Model::Levels => ("mean level", "difference"),
+    };
+    let fell = match split.model {
+        Model::Lines if !around.other_ways => format!("; {}", chance(split.chance_fell)),
+        // A slope that was there before, or another way of reading, would count as a fall or rise.
+        _ => String::new(),
+    };
     let mut lines = vec![
         format!(
-            "level at that time: {} before, {} after, by {} and {}",
+            "{of}: {} before, {} after, by {} and {}",
             level(&split.before),
             level(&split.after),
             counted(split.n_before),
             counted(split.n_after)
         ),
-        format!(
-            "change of the level: {}; {}",
-            change(&split.step, &unit),
-            chance(split.chance_fell)
-        ),
+        format!("{change_of}: {}{fell}", change(&split.step, &unit)),
     ];
-    if let Some(slope) = &split.slope_change {
+    if let (Some(both), Some(before), Some(after)) =
+        (&split.slope_change, &split.slope_before, &split.slope_after)
+    {
+        let d = decimals((both.high - both.low) / 2.0);
         lines.push(format!(
-            "change of the slope: {} a week",
-            change(slope, &unit)
+            "change of the slope: {} a week, from {} to {}",
+            change(both, &unit),
+            signed(before.value, d),
+            signed(after.value, d)
         ));
     }
     lines.push(verdict(around, split));
@@ -242,6 +262,16 @@ fn chance(fell: f64) -> String {
 fn verdict(around: &Around, split: &Split) -> String {
     let way = |e: &Effect| if e.value < 0.0 { "down" } else { "up" };
     let slope = split.slope_change.filter(Effect::is_settled);
+    if around.other_ways {
+        return "so it is not settled: no reading after it was made in the same way as one before (chart, eye, instrument), and \
+                the difference may be one of the ways"
+            .into();
+    }
+    if split.model == Model::Levels {
+        return "so it is not settled: with so few readings only levels can be compared, and a slope that was there before makes \
+                them differ too; three on each side tell more"
+            .into();
+    }
     match (split.step.is_settled(), slope) {
         (true, Some(slope)) => format!(
             "so the level went {} at that time, and the slope {} after it",
@@ -255,127 +285,20 @@ fn verdict(around: &Around, split: &Split) -> String {
                 "so it is not settled: if the level goes on as now, about {} more would settle it",
                 counted(n.max(1))
             ),
-            None => "so no change of the level is to be seen, and more readings are not likely to show one".into(),
+            None => "so no change of the level is to be seen".into(),
         },
     }
-}
-
-/// When a limit would be reached.
-fn ahead(course: &Course) -> Vec<String> {
-    let unit = clean(&course.unit);
-    let mut lines = Vec::new();
-    let Some(limit) = &course.limit else {
-        return lines;
-    };
-    if let Some(line) = course.present() {
-        let (now, _) = line.level_at(line.last_day);
-        for (bound, past, word) in [
-            (limit.high, limit.high.is_some_and(|b| now > b), "over"),
-            (limit.low, limit.low.is_some_and(|b| now < b), "under"),
-        ] {
-            if let (Some(bound), true) = (bound, past) {
-                lines.push(format!(
-                    "The level is {word} the limit of {} {unit}.",
-                    plain(bound)
-                ));
-            }
-        }
-    }
-    match &course.crossing {
-        Some((bound, crossing)) => {
-            let at = |day: f64| date(day, course);
-            let latest = crossing.latest.map_or_else(
-                || "no latest day known".into(),
-                |d| format!("{} at the latest", at(d)),
-            );
-            let central = crossing
-                .central
-                .map_or_else(String::new, |d| format!("{}; ", at(d)));
-            lines.push(format!(
-                "If it goes on like this, the limit of {} {unit} is reached on {central}{} at the earliest, {latest}.",
-                plain(*bound),
-                at(crossing.earliest)
-            ));
-        }
-        None if course.present().is_some() && lines.is_empty() => {
-            lines.push("No limit is to be reached as far ahead as these readings bear.".into());
-        }
-        None => {}
-    }
-    lines
-}
-
-/// A day as a date where the last reading was taken.
-fn date(day: f64, course: &Course) -> String {
-    let offset = course
-        .readings
-        .last()
-        .map_or(0, |(_, r)| r.at.offset_seconds());
-    let zone = jiff::tz::Offset::from_seconds(offset).map_or(TimeZone::UTC, TimeZone::fixed);
-    // Days of a forecast are within a few spans of the readings, whose times are dates.
-    Timestamp::from_second((day * 86_400.0) as i64)
-        .map(|t| zone.to_datetime(t).date().to_string())
-        .unwrap_or_default()
 }
 
 fn date_of(at: &Moment) -> String {
     at.short().chars().take(10).collect()
 }
 
-/// The course as one JSON object. Unknown is `null`. Slope, scatter and robust slope are those of the present course: since
-/// `since_event` if that made a difference, else of all readings.
-pub fn json(course: &Course) -> Value {
-    let effect =
-        |e: &Effect| json!({"value": six(e.value), "low": six(e.low), "high": six(e.high)});
-    let (below, above) = course.bounds();
-    let line = course.present();
-    json!({
-        "water": course.water.name,
-        "test": course.test,
-        "unit": course.unit,
-        "from": course.readings.first().map(|(_, r)| r.at.to_string()),
-        "to": course.readings.last().map(|(_, r)| r.at.to_string()),
-        "readings": course.readings.len(),
-        "doubtful": course.doubtful(),
-        "below": below,
-        "above": above,
-        "level": crate::trend::LEVEL,
-        "since_event": course.turn().map(|t| t.entry.to_string()),
-        "slope_per_week": line.map(|l| json!({
-            "value": six(l.slope_per_week),
-            "low": six(l.slope_interval.0),
-            "high": six(l.slope_interval.1),
-        })),
-        "chance_falling": line.map(|l| six(l.chance_falling())),
-        "scatter": line.map(|l| six(l.tau)),
-        "robust_slope_per_week": course.present_robust().map(|r| json!({
-            "value": six(r.slope_per_week),
-            "low": r.low.map(six),
-            "high": r.high.map(six),
-        })),
-        "event": course.around.as_ref().map(|a| json!({
-            "entry": a.entry.to_string(),
-            "kind": a.event.kind,
-            "at": a.event.at.to_string(),
-            "before": a.split.as_ref().ok().map(|s| effect(&s.before)),
-            "after": a.split.as_ref().ok().map(|s| effect(&s.after)),
-            "step": a.split.as_ref().ok().map(|s| effect(&s.step)),
-            "chance_fell": a.split.as_ref().ok().map(|s| six(s.chance_fell)),
-            "slope_before_per_week": a.split.as_ref().ok().and_then(|s| s.slope_before).map(|e| effect(&e)),
-            "slope_after_per_week": a.split.as_ref().ok().and_then(|s| s.slope_after).map(|e| effect(&e)),
-            "slope_change_per_week": a.split.as_ref().ok().and_then(|s| s.slope_change).map(|e| effect(&e)),
-            "settled": a.is_settled(),
-            "readings_to_settle": a.further,
-            "error": a.split.as_ref().err().map(|e| &e.what),
-        })),
-        "limit": course.limit.as_ref().map(|l| json!({"low": l.low, "high": l.high})),
-        "crossing": course.crossing.as_ref().map(|(bound, c)| json!({
-            "limit": bound,
-            "earliest": date(c.earliest, course),
-            "central": c.central.map(|d| date(d, course)),
-            "latest": c.latest.map(|d| date(d, course)),
-        })),
-        "error": course.line.as_ref().err().map(|e| &e.what),
-        "notes": course.notes,
-    })
+/// A reading's answer with its interval.
+pub fn said(r: &Reading) -> String {
+    let w = words(&r.answer.answer(), &clean(&r.unit));
+    match w.interval {
+        Some(interval) => format!("{} ({interval})", w.value),
+        None => w.value,
+    }
 }

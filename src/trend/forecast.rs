@@ -32,8 +32,13 @@ pub const HORIZON: f64 = 3.0;
 /// Halvings of the time ahead: down to the rounding of a day.
 const HALVINGS: usize = 60;
 
-/// When the line would reach a limit (in the unit of the test), from above or below. `None` if it leads away from the limit,
-/// has passed it by the last reading, or even its earliest day is further than [`HORIZON`].
+/// The last day to which a line is followed.
+pub fn horizon(line: &Line) -> f64 {
+    line.last_day + HORIZON * (line.last_day - line.first_day)
+}
+
+/// When the line would reach a limit (in the unit of the test), from above or below. `None` if it is at the limit, or even the
+/// earliest day is further than [`HORIZON`]. A line that leads away may still be told to reach it, if its interval does.
 ///
 /// # Errors
 /// If the limit is not finite.
@@ -45,10 +50,10 @@ pub fn crossing(line: &Line, limit: f64) -> Result<Option<Crossing>> {
         ));
     }
     let ahead = limit - line.level_at(line.last_day).0;
-    if ahead == 0.0 || ahead * line.slope_per_week <= 0.0 {
+    if ahead == 0.0 {
         return Ok(None);
     }
-    let end = line.last_day + HORIZON * (line.last_day - line.first_day);
+    let end = horizon(line);
     let t = quantile(line.freedom);
     // What is still missing on a day, for the line moved so many uncertainties towards the limit.
     let missing = |day: f64, towards: f64| {
@@ -63,7 +68,7 @@ pub fn crossing(line: &Line, limit: f64) -> Result<Option<Crossing>> {
         if missing(high, towards) > 0.0 {
             return None;
         }
-        // Either bound bends one way only, so it passes the limit once.
+        // A bound that leads towards the limit bends one way only and passes it once.
         for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
             if missing(middle, towards) > 0.0 {

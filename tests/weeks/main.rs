@@ -140,7 +140,10 @@ fn the_shipped_weeks_in_words() {
         .iter()
         .map(|line| run(dir.path(), &["trend", line.water, line.test]) + "----\n")
         .collect();
-    insta::assert_snapshot!(all);
+    // Today is another day.
+    insta::with_settings!({filters => vec![(r"is \d+ days old", "is N days old")]}, {
+        insta::assert_snapshot!(all);
+    });
 }
 
 #[test]
@@ -199,4 +202,90 @@ fn the_page_about_a_water_stands_by_itself() {
     );
     assert!(page.contains("gloves and eye protection"));
     assert!(page.contains("<html lang=\"en\">"));
+}
+
+/// A logbook of a few readings (day, value, half of the interval, whether by eye) and an event on a day.
+fn told(rows: &[(f64, f64, f64, bool)], event: f64, limit: f64) -> String {
+    let dir = TempDir::new().unwrap();
+    let mut csv = "kind,water,at,test,unit,value,low,high,source\n".to_owned();
+    let at = |day: f64| {
+        let first: jiff::Timestamp = "2026-01-01T17:00:00Z".parse().unwrap();
+        first + jiff::SignedDuration::from_secs((day * 86_400.0) as i64)
+    };
+    for (day, value, half, by_eye) in rows {
+        let source = if *by_eye { "eye" } else { "photo" };
+        let (low, high) = (value - half, value + half);
+        csv += &format!(
+            "reading,tank,{},nitrate,mg/L,{value},{low},{high},{source}\n",
+            at(*day)
+        );
+    }
+    csv += &format!("media-in,tank,{},,,,,,\n", at(event));
+    fs::write(dir.path().join("few.csv"), csv).unwrap();
+    run(dir.path(), &["log", "import", "few.csv"]);
+    let limit = limit.to_string();
+    run(
+        dir.path(),
+        &["log", "limits", "tank", "nitrate", "mg/L", "--high", &limit],
+    );
+    run(dir.path(), &["trend", "tank", "nitrate"])
+}
+
+/// A rise that was there all along is no jump, however few the readings, and its limit is still told.
+#[test]
+fn a_steady_rise_is_not_told_as_a_jump() {
+    let rows =
+        [(0.0, 10.0), (1.0, 10.5), (28.0, 24.0), (29.0, 24.5)].map(|(d, v)| (d, v, 1.0, false));
+    let told = told(&rows, 2.0, 30.0);
+    assert!(told.starts_with("nitrate in tank: rising, +3.50"), "{told}");
+    assert!(told.contains("so it is not settled"), "{told}");
+    assert!(
+        told.contains("the limit of 30 mg/L is reached between"),
+        "{told}"
+    );
+}
+
+/// What was told by eye after the event and read from photos before it is no effect of the event.
+#[test]
+fn another_way_of_reading_is_not_told_as_an_effect() {
+    let mut rows: Vec<_> = [(0.0, 10.0), (7.0, 10.2), (14.0, 10.1)]
+        .map(|(d, v)| (d, v, 1.0, false))
+        .into();
+    rows.extend([22.0, 29.0, 36.0].map(|d| (d, 5.0, 3.0, true)));
+    let told = told(&rows, 15.0, 30.0);
+    assert!(
+        told.contains("so it is not settled: no reading after it was made in the same way"),
+        "{told}"
+    );
+    assert!(!told.contains("probability"), "{told}");
+}
+
+/// A level beside its limit is told by its interval, not by its middle.
+#[test]
+fn a_limit_within_the_interval_is_neither_passed_nor_kept() {
+    let level = |values: [f64; 5]| {
+        let rows: Vec<_> = values
+            .iter()
+            .enumerate()
+            .map(|(i, v)| (7.0 * i as f64, *v, 3.0, false))
+            .collect();
+        told(&rows, 100.0, 30.0)
+    };
+    let near = level([29.0, 30.0, 29.0, 29.6, 28.9]);
+    assert!(
+        near.contains("The level may be over the limit of 30 mg/L"),
+        "{near}"
+    );
+    assert!(!near.contains("not reached"), "{near}");
+    let over = level([60.0, 57.0, 54.1, 51.0, 48.2]);
+    assert!(
+        over.contains("The level is over the limit of 30 mg/L"),
+        "{over}"
+    );
+    assert!(over.contains("it is back within it between"), "{over}");
+    let far = level([3.0, 3.1, 3.0, 3.2, 2.9]);
+    assert!(
+        far.contains("the limit of 30 mg/L is not reached before"),
+        "{far}"
+    );
 }

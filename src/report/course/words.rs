@@ -59,13 +59,6 @@ pub(super) fn summary(view: &View) -> String {
 pub(super) fn crossing(view: &View) -> Option<String> {
     let c: Crossing = view.crossing?;
     let level = number::plain(c.limit);
-    let reaches = if view.high == Some(c.limit) {
-        format!("over {level}")
-    } else if view.low == Some(c.limit) {
-        format!("under {level}")
-    } else {
-        format!("at {level}")
-    };
     let date = |day: f64| dates::date(day, view.offset_seconds, needs_year(view));
     let when = match c.latest {
         Some(latest) if date(latest) != date(c.earliest) => {
@@ -74,7 +67,7 @@ pub(super) fn crossing(view: &View) -> Option<String> {
         Some(latest) => format!("on {}", date(latest)),
         None => format!("not before {}, perhaps never", date(c.earliest)),
     };
-    Some(format!("If it goes on like this: {reaches} {when}"))
+    Some(format!("If it goes on like this: at {level} {when}"))
 }
 
 /// An event as a list tells it: its words, and what they do not say. `shown` are the days of the plot.

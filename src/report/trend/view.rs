@@ -29,12 +29,12 @@ pub fn view(course: &Course) -> View {
         .collect();
     let first = marks.first().map_or(0.0, |m| m.day);
     let last = marks.last().map_or(0.0, |m| m.day);
-    let crossing = course.crossing.map(|(limit, c)| Crossing {
+    let crossing = course.crossing().map(|(limit, c)| Crossing {
         limit,
         earliest: c.earliest,
         latest: c.latest,
     });
-    let end = course.crossing.map_or(last, |(_, c)| {
+    let end = course.crossing().map_or(last, |(_, c)| {
         c.latest.or(c.central).unwrap_or(c.earliest).max(last)
     });
     let split = course

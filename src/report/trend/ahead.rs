@@ -1,0 +1,151 @@
+//! Where a level is beside its limits, and when it would reach one.
+
+use jiff::Timestamp;
+use jiff::tz::{Offset, TimeZone};
+
+use super::{level, said};
+use crate::course::Course;
+use crate::logbook::{Amount, Moment};
+use crate::report::number::plain;
+use crate::report::text::clean;
+use crate::trend::forecast::{Crossing, horizon};
+
+/// A limit, and on which side of it a level is not to be.
+#[derive(Clone, Copy)]
+struct Bound {
+    value: f64,
+    /// 1 for an upper one, -1 for a lower one.
+    out: f64,
+}
+
+impl Bound {
+    fn word(self) -> &'static str {
+        if self.out > 0.0 { "over" } else { "under" }
+    }
+
+    /// Whether a level is past it for sure, perhaps (`None`), or not.
+    fn is_past(self, low: f64, high: f64) -> Option<bool> {
+        let (least, most) = if self.out > 0.0 {
+            (low, high)
+        } else {
+            (-high, -low)
+        };
+        let bound = self.out * self.value;
+        match (least > bound, most > bound) {
+            (true, _) => Some(true),
+            (false, true) => None,
+            (false, false) => Some(false),
+        }
+    }
+}
+
+/// What is to be said of limits and of the future, one statement a line, as it is to be told at a time.
+pub(super) fn lines(course: &Course, now: &Moment) -> Vec<String> {
+    let bounds: Vec<Bound> = course
+        .limit
+        .iter()
+        .flat_map(|l| {
+            let high = l.high.map(|value| Bound { value, out: 1.0 });
+            let low = l.low.map(|value| Bound { value, out: -1.0 });
+            [high, low].into_iter().flatten()
+        })
+        .collect();
+    let mut lines = Vec::new();
+    for bound in bounds {
+        lines.extend(match course.present() {
+            Some(_) => by_line(course, bound),
+            None => by_last(course, bound),
+        });
+    }
+    let last = course.readings.last().map(|(_, r)| r.at.days());
+    let days = last.map_or(0.0, |last| now.days() - last);
+    if days > OLD && !lines.is_empty() {
+        lines.push(format!(
+            "The last reading is {days:.0} days old: what is said here of the level and its future was so then."
+        ));
+    }
+    lines
+}
+
+/// Days after which it is said that readings are old: two weeks, twice the usual rhythm (common practice).
+const OLD: f64 = 14.0;
+
+/// The line beside a limit: now, and if it goes on.
+fn by_line(course: &Course, bound: Bound) -> Option<String> {
+    let line = course.present()?;
+    let unit = clean(&course.unit);
+    let limit = format!("the limit of {} {unit}", plain(bound.value));
+    let word = bound.word();
+    let at_last = line.at(line.last_day);
+    let mut crossings = course.crossings.iter();
+    let crossing = crossings
+        .find(|(value, _)| *value == bound.value)
+        .map(|(_, c)| c);
+    Some(match bound.is_past(at_last.low, at_last.high) {
+        None => format!("The level may be {word} {limit}: {}.", level(&at_last)),
+        Some(true) => {
+            let now = format!("The level is {word} {limit}: {}.", level(&at_last));
+            match crossing {
+                Some(c) => format!("{now} {}", when(course, c, "it is back within it")),
+                None => now,
+            }
+        }
+        Some(false) => match crossing {
+            Some(c) => when(course, c, &format!("{limit} is reached")),
+            None => format!(
+                "If it goes on like this, {limit} is not reached before {}; these readings bear no longer view.",
+                date(horizon(line), course)
+            ),
+        },
+    })
+}
+
+fn when(course: &Course, crossing: &Crossing, what: &str) -> String {
+    let day = |day: f64| date(day, course);
+    let earliest = day(crossing.earliest);
+    match (crossing.latest, crossing.central) {
+        (Some(latest), Some(central)) => format!(
+            "If it goes on like this, {what} between {earliest} and {}, most likely about {}.",
+            day(latest),
+            day(central)
+        ),
+        _ => format!(
+            "If it goes on like this, {what} on {earliest} at the earliest; whether it will be cannot be told yet."
+        ),
+    }
+}
+
+/// The last reading beside a limit, where there is no line.
+fn by_last(course: &Course, bound: Bound) -> Option<String> {
+    let (_, last) = course.readings.last()?;
+    let (low, high) = match last.answer {
+        Amount::Value { low, high, .. } => (low, high),
+        Amount::Below { high } => (0.0, high),
+        Amount::Above { low } => (low, f64::INFINITY),
+    };
+    let word = match bound.is_past(low, high) {
+        Some(true) => "is",
+        None => "may be",
+        Some(false) => return None,
+    };
+    Some(format!(
+        "The last reading, {}, {word} {} the limit of {} {}.",
+        said(last),
+        bound.word(),
+        plain(bound.value),
+        clean(&course.unit)
+    ))
+}
+
+/// A day as a date where the last reading was taken.
+pub(super) fn date(day: f64, course: &Course) -> String {
+    let offset = course
+        .readings
+        .last()
+        .map_or(0, |(_, r)| r.at.offset_seconds());
+    let zone = Offset::from_seconds(offset).map_or(TimeZone::UTC, TimeZone::fixed);
+    // Days of a forecast are within a few spans of the readings, whose times are dates.
+    Timestamp::from_second((day * 86_400.0) as i64)
+        .map(|t| zone.to_datetime(t).date().to_string())
+        .unwrap_or_default()
+}

@@ -1,0 +1,2 @@
+// Nothing yet needs a script: pages work without one.
+"use strict";

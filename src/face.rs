@@ -5,3 +5,5 @@
 pub(crate) mod files;
 pub(crate) mod keep;
 pub(crate) mod one;
+pub(crate) mod plan;
+pub(crate) mod water;

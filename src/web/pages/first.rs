@@ -16,10 +16,7 @@ use crate::web::upload::receive;
 
 /// What there is, and a form.
 pub(super) async fn page(State(app): State<Shared>) -> Result<Markup, Refusal> {
-    let waters = app
-        .logbook()
-        .and_then(|l| l.waters())
-        .map_err(Refusal::failed)?;
+    let waters = app.in_logbook(|logbook| logbook.waters()).await?;
     Ok(layout(
         "Read a test",
         html! {
@@ -59,7 +56,7 @@ pub(super) async fn reading(
 ) -> Result<Markup, Refusal> {
     let mut form = receive(&app, request, 1).await?;
     form.only(&FIELDS)?;
-    let ask = Ask::of(&app, &form, true)?;
+    let ask = Ask::of(&app, &form, true).await?;
     let Some(photo) = form.photos.pop() else {
         return Err(Refusal::wrong("no photo was sent", "choose a photo"));
     };

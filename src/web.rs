@@ -11,6 +11,7 @@
 
 mod api;
 mod assets;
+pub mod charts;
 pub mod devices;
 mod guard;
 mod pages;
@@ -18,6 +19,7 @@ pub mod pairing;
 mod readings;
 mod refusal;
 pub mod server;
+mod session;
 pub mod state;
 mod upload;
 

@@ -11,7 +11,7 @@ use jiff::tz::TimeZone;
 use qrcode::QrCode;
 use qrcode::render::unicode::Dense1x2;
 
-use super::files::{load_chart, plain};
+use super::files::{load_chart, plain, same};
 use super::log::LogbookArgs;
 use super::{Done, Exit, Stop, put, say};
 use crate::error::{Error, Result};
@@ -20,10 +20,11 @@ use crate::report::text::clean;
 use crate::web::devices::{Devices, Kind};
 use crate::web::pairing::GOOD_FOR;
 use crate::web::state::{App, Limits, Listed, Settings, Shared};
-use crate::web::{self, server};
+use crate::web::{self, charts, server};
 
 const EXAMPLES: &str = "\
 Examples:
+  tintwell serve
   tintwell serve --chart nitrate.json
   tintwell serve --chart nitrate.json ammonia.json --lan
   tintwell serve --devices
@@ -44,8 +45,11 @@ const PORT: u16 = 8464;
 #[command(after_help = EXAMPLES)]
 pub(super) struct Args {
     /// Chart files, as written by `tintwell calibrate`
-    #[arg(long, value_name = "FILE", num_args = 1.., required_unless_present_any = ["devices", "drop", "token"])]
+    #[arg(long, value_name = "FILE", num_args = 1..)]
     chart: Vec<PathBuf>,
+    /// Folder of the charts that are made on a phone, which are served too; else `logbook-charts` beside the logbook
+    #[arg(long, value_name = "FOLDER")]
+    charts_folder: Option<PathBuf>,
     /// Let phones of the home network reach it; else only this computer can
     #[arg(long)]
     lan: bool,
@@ -89,7 +93,19 @@ pub(super) fn run(args: &Args) -> Done {
             chart: load_chart(file)?,
         })
     });
-    let charts = charts.collect::<Result<_>>()?;
+    let mut charts = charts.collect::<Result<Vec<_>>>()?;
+    let charts_folder = args
+        .charts_folder
+        .clone()
+        .unwrap_or_else(|| charts::beside(&path));
+    let made = charts::all(&charts_folder)?;
+    // One that is given as a file too is the same one.
+    charts.extend(made.into_iter().filter(|m| {
+        !args
+            .chart
+            .iter()
+            .any(|c| same(c, &charts_folder.join(format!("{}.json", m.name))))
+    }));
     let listener = listen(args)?;
     let port = listener.local_addr().map_err(|e| unusable(&e))?.port();
     let reached = if args.lan {
@@ -101,6 +117,7 @@ pub(super) fn run(args: &Args) -> Done {
     let app = App::new(Settings {
         logbook: path,
         charts,
+        charts_folder,
         hosts: hosts(&reached, port),
         limits: limits.clone(),
         clock: Arc::new(Timestamp::now),

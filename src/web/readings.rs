@@ -90,15 +90,16 @@ impl Ask {
 }
 
 fn chart(app: &App, told: Option<&str>) -> std::result::Result<Arc<Listed>, Refusal> {
-    let names: Vec<&str> = app.charts().iter().map(|c| c.name.as_str()).collect();
+    let charts = app.charts();
+    let names: Vec<&str> = charts.iter().map(|c| c.name.as_str()).collect();
     let names = format!("charts are: {}", names.join(", "));
     let Some(told) = told else {
         return Err(Refusal::wrong("no chart is told", names));
     };
-    if let Some(chart) = app.charts().iter().find(|c| c.name == told) {
+    if let Some(chart) = charts.iter().find(|c| c.name == told) {
         return Ok(chart.clone());
     }
-    let mut of_test = app.charts().iter().filter(|c| c.chart.terms.test == told);
+    let mut of_test = charts.iter().filter(|c| c.chart.terms.test == told);
     match (of_test.next(), of_test.next()) {
         (Some(chart), None) => Ok(chart.clone()),
         (Some(_), Some(_)) => Err(Refusal::wrong(

@@ -1,15 +1,17 @@
 //! What all requests share: logbook, charts, devices, limits and the turns in which photos are read.
 
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, MutexGuard};
+use std::sync::{Arc, Mutex, MutexGuard, RwLock};
 use std::time::Duration;
 
 use jiff::Timestamp;
 use tokio::sync::Semaphore;
 
+use super::charts::keep;
 use super::devices::Devices;
 use super::pairing::Pairing;
 use super::refusal::Refusal;
+use super::session::Sessions;
 use crate::card::design::Design;
 use crate::chart::Chart;
 use crate::error::{Error, Result};
@@ -82,6 +84,8 @@ pub struct Settings {
     /// The logbook's file; the devices are kept beside it.
     pub logbook: PathBuf,
     pub charts: Vec<Listed>,
+    /// Where charts that are made on a phone are kept; made when it is needed.
+    pub charts_folder: PathBuf,
     /// Names with port under which it may be reached, such as `127.0.0.1:8464`.
     pub hosts: Vec<String>,
     pub limits: Limits,
@@ -91,7 +95,11 @@ pub struct Settings {
 /// What all requests share.
 pub struct App {
     logbook: PathBuf,
-    charts: Vec<Arc<Listed>>,
+    charts: RwLock<Vec<Arc<Listed>>>,
+    /// Where charts that are made here are kept.
+    charts_folder: PathBuf,
+    /// Charts that are being made.
+    pub(super) sessions: Sessions,
     designs: Vec<Design>,
     pub(super) hosts: Vec<String>,
     pub(super) limits: Limits,
@@ -113,6 +121,7 @@ impl App {
         let Settings {
             logbook,
             charts,
+            charts_folder,
             hosts,
             limits,
             clock,
@@ -129,7 +138,9 @@ impl App {
         Ok(Arc::new(App {
             devices: Devices::beside(&logbook),
             logbook,
-            charts: charts.into_iter().map(Arc::new).collect(),
+            charts: RwLock::new(charts.into_iter().map(Arc::new).collect()),
+            charts_folder,
+            sessions: Sessions::default(),
             designs: Design::all(),
             hosts,
             pairing: Mutex::new(pairing),
@@ -167,9 +178,26 @@ impl App {
         })
     }
 
-    /// The charts, in the order given.
-    pub fn charts(&self) -> &[Arc<Listed>] {
-        &self.charts
+    /// The charts of this moment, in the order given, then in that in which they were made.
+    pub fn charts(&self) -> Vec<Arc<Listed>> {
+        // Whoever panicked while holding it has added a chart or not.
+        self.charts
+            .read()
+            .unwrap_or_else(|e| e.into_inner())
+            .clone()
+    }
+
+    /// Keeps a chart that was made here, under a name of our own, for all from now on.
+    ///
+    /// # Errors
+    /// If it cannot be written.
+    pub(super) fn keep_chart(&self, chart: Chart) -> Result<Arc<Listed>> {
+        let mut charts = self.charts.write().unwrap_or_else(|e| e.into_inner());
+        let taken: Vec<&str> = charts.iter().map(|c| c.name.as_str()).collect();
+        let name = keep(&self.charts_folder, &taken, &chart, self.now())?;
+        let listed = Arc::new(Listed { name, chart });
+        charts.push(listed.clone());
+        Ok(listed)
     }
 
     /// The card designs that are looked for.

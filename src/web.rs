@@ -20,6 +20,7 @@ mod refusal;
 pub mod server;
 pub mod state;
 mod upload;
+mod words;
 
 use axum::extract::DefaultBodyLimit;
 use axum::{Router, middleware};

@@ -1,6 +1,5 @@
 //! `tintwell serve`: the page on the phone.
 
-use std::io::IsTerminal;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -199,7 +198,7 @@ fn show(word: &str, bases: &[String], lan: bool) -> std::result::Result<(), Stop
         GOOD_FOR.as_mins()
     ));
     put(&(urls.join("\n") + "\n"))?;
-    if let (true, Some(url)) = (lan && std::io::stderr().is_terminal(), urls.first()) {
+    if let (true, Some(url)) = (lan, urls.first()) {
         say(&code(url)?);
         if urls.len() > 1 {
             say("the code is for the first address; stop with Ctrl-C");

@@ -52,7 +52,7 @@ impl Ask {
     ///
     /// # Errors
     /// If a field cannot be understood, or names no chart or water.
-    pub(super) fn of(
+    pub(super) async fn of(
         app: &App,
         form: &Received,
         picture: bool,
@@ -80,7 +80,7 @@ impl Ask {
             }
         };
         Ok(Ask {
-            log: log(app, form)?,
+            log: log(app, form).await?,
             chart,
             by,
             told,
@@ -121,7 +121,7 @@ fn parsed<T: std::str::FromStr<Err = String>>(
         .transpose()
 }
 
-fn log(app: &App, form: &Received) -> std::result::Result<Option<Log>, Refusal> {
+async fn log(app: &App, form: &Received) -> std::result::Result<Option<Log>, Refusal> {
     let Some(water) = form.field("log") else {
         return match form.field("at").or(form.field("note")) {
             Some(_) => Err(Refusal::wrong(
@@ -136,13 +136,10 @@ fn log(app: &App, form: &Received) -> std::result::Result<Option<Log>, Refusal> 
         .map(|text| Moment::parse(text, &TimeZone::system()))
         .transpose()
         .map_err(|e| Refusal::wrong(e, "give the time anew"))?;
-    let logbook = app.logbook().map_err(Refusal::failed)?;
-    let keeper = Keeper::new(logbook, water).map_err(|_| {
-        Refusal::wrong(
-            format!("the logbook has no water {water}"),
-            "choose one of its waters, or add it first",
-        )
-    })?;
+    let name = water.to_owned();
+    let keeper = app
+        .in_logbook(move |logbook| Keeper::new(logbook, &name))
+        .await?;
     let note = form.field("note").unwrap_or_default().to_owned();
     Ok(Some(Log {
         keeper,

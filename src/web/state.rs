@@ -9,6 +9,7 @@ use tokio::sync::Semaphore;
 
 use super::devices::Devices;
 use super::pairing::Pairing;
+use super::refusal::Refusal;
 use crate::card::design::Design;
 use crate::chart::Chart;
 use crate::error::{Error, Result};
@@ -144,12 +145,26 @@ impl App {
         (self.clock)()
     }
 
-    /// The logbook, opened anew: SQLite lets any number read while one writes.
+    /// Does something with the logbook, opened anew (SQLite lets any number read while one writes), on a thread that may wait for
+    /// the disk.
     ///
     /// # Errors
-    /// As [`Logbook::open`].
-    pub fn logbook(&self) -> Result<Logbook> {
-        Logbook::open(&self.logbook, &shown(&self.logbook), Access::Read)
+    /// If the logbook cannot be opened, that the computer has failed; else that the request is refused because of the error.
+    pub(super) async fn in_logbook<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(Logbook) -> Result<T> + Send + 'static,
+    ) -> std::result::Result<T, Refusal> {
+        let path = self.logbook.clone();
+        let worked = tokio::task::spawn_blocking(move || {
+            let logbook = Logbook::open(&path, &shown(&path), Access::Read);
+            work(logbook.map_err(Refusal::failed)?).map_err(Refusal::because)
+        });
+        worked.await.unwrap_or_else(|_| {
+            Err(Refusal::failed(Error::new(
+                "the program failed at the logbook",
+                "report this fault",
+            )))
+        })
     }
 
     /// The charts, in the order given.

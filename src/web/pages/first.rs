@@ -17,10 +17,7 @@ use crate::web::words::Words;
 
 /// What there is, and a form.
 pub(super) async fn page(State(app): State<Shared>, words: Words) -> Result<Markup, Refusal> {
-    let waters = app
-        .logbook()
-        .and_then(|l| l.waters())
-        .map_err(Refusal::failed)?;
+    let waters = app.in_logbook(|logbook| logbook.waters()).await?;
     Ok(layout(
         words,
         words.say("first.title"),
@@ -62,7 +59,7 @@ pub(super) async fn reading(
 ) -> Result<Markup, Refusal> {
     let mut form = receive(&app, request, 1).await?;
     form.only(&FIELDS)?;
-    let ask = Ask::of(&app, &form, true)?;
+    let ask = Ask::of(&app, &form, true).await?;
     let Some(photo) = form.photos.pop() else {
         return Err(Refusal::wrong("no photo was sent", "choose a photo"));
     };

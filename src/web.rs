@@ -22,6 +22,7 @@ pub mod server;
 mod session;
 pub mod state;
 mod upload;
+mod words;
 
 use axum::extract::DefaultBodyLimit;
 use axum::{Router, middleware};

@@ -20,6 +20,7 @@ use tokio::time::{Instant, Sleep, sleep_until};
 use super::devices::{Device, Kind};
 use super::refusal::Refusal;
 use super::state::{App, Limits, Shared};
+use super::words::Words;
 
 /// The cookie that shows a paired browser.
 pub(super) const COOKIE: &str = "tintwell";
@@ -50,6 +51,7 @@ const HEADERS: [(HeaderName, &str); 5] = [
 pub(super) async fn guard(State(app): State<Shared>, request: Request, next: Next) -> Response {
     let as_json = request.uri().path().starts_with("/api/");
     let (mut head, body) = request.into_parts();
+    let words = (!as_json).then(|| Words::of(&head.headers));
     let body = Paced::new(body, &app.limits);
     let most = if is_multipart(&head.headers) {
         app.limits.upload_bytes
@@ -72,9 +74,9 @@ pub(super) async fn guard(State(app): State<Shared>, request: Request, next: Nex
         }
     };
     if let Some(refusal) = answer.extensions_mut().remove::<Refusal>() {
-        answer = refusal.told(as_json);
+        answer = refusal.told(words);
     } else if answer.status().is_client_error() || answer.status().is_server_error() {
-        answer = Refusal::of(answer.status()).told(as_json);
+        answer = Refusal::of(answer.status()).told(words);
     }
     let headers = answer.headers_mut();
     for (name, value) in HEADERS {
@@ -110,7 +112,7 @@ fn who(
     };
     match found.map_err(Refusal::failed)? {
         Some(device) => Ok(Some(device)),
-        None if path == "/pair" || path.starts_with("/assets/") => Ok(None),
+        None if path == "/pair" || path == "/language" || path.starts_with("/assets/") => Ok(None),
         None => Err(Refusal::new(
             StatusCode::FORBIDDEN,
             "this device is not paired",

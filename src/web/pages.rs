@@ -2,6 +2,7 @@
 
 mod device;
 mod first;
+mod language;
 
 use axum::Router;
 use axum::routing::{get, post};
@@ -9,27 +10,29 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::assets::{SCRIPT, STYLE};
 use super::state::Shared;
+use super::words::Words;
 
 /// All pages.
 pub(super) fn routes() -> Router<Shared> {
     Router::new()
         .route("/", get(first::page))
         .route("/reading", post(first::reading))
+        .route("/language", get(language::switch))
         .route("/pair", get(device::pairing).post(device::pair))
         .route("/devices", get(device::list))
         .route("/devices/drop", post(device::drop))
 }
 
-/// A whole page.
-pub(super) fn layout(title: &str, body: Markup) -> Markup {
+/// A whole page in a language.
+pub(super) fn layout(words: Words, title: &str, body: Markup) -> Markup {
     html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(words.code()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta name="color-scheme" content="light dark";
-                title { (title) " - Tintwell" }
+                title { (words.fill("layout.named", &[("title", &title)])) }
                 link rel="stylesheet" href=(STYLE.path);
                 link rel="icon" href="data:,";
                 script src=(SCRIPT.path) defer {}
@@ -38,6 +41,15 @@ pub(super) fn layout(title: &str, body: Markup) -> Markup {
                 main {
                     h1 { (title) }
                     (body)
+                }
+                footer {
+                    nav aria-label=(words.say("layout.languages")) {
+                        @for other in Words::all().filter(|w| w.code() != words.code()) {
+                            a href={ "/language?to=" (other.code()) } lang=(other.code()) hreflang=(other.code()) {
+                                (other.say("layout.language"))
+                            }
+                        }
+                    }
                 }
             }
         }

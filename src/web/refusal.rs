@@ -5,6 +5,7 @@ use axum::response::{IntoResponse, Response};
 use maud::html;
 
 use super::pages::layout;
+use super::words::Words;
 use crate::error::Error;
 use crate::report::text::clean;
 
@@ -77,25 +78,26 @@ impl Refusal {
         Refusal::new(status, what, fix)
     }
 
-    /// The finished answer.
-    pub(super) fn told(self, as_json: bool) -> Response {
-        let mut answer = if as_json {
+    /// The finished answer; a page if words are given, else JSON.
+    pub(super) fn told(self, words: Option<Words>) -> Response {
+        let mut answer = if let Some(words) = words {
+            layout(
+                words,
+                words.say("refusal.title"),
+                html! {
+                    p lang="en" { (sentence(&self.what)) }
+                    p lang="en" { strong { (sentence(&self.fix)) } }
+                    p { a href="/" { (words.say("layout.home")) } }
+                },
+            )
+            .into_response()
+        } else {
             let json = serde_json::json!({ "error": self.what, "fix": self.fix });
             (
                 [(header::CONTENT_TYPE, "application/json")],
                 json.to_string(),
             )
                 .into_response()
-        } else {
-            layout(
-                "That did not work",
-                html! {
-                    p { (sentence(&self.what)) }
-                    p { strong { (sentence(&self.fix)) } }
-                    p { a href="/" { "To the first page" } }
-                },
-            )
-            .into_response()
         };
         *answer.status_mut() = self.status;
         if let Some(seconds) = self.after {

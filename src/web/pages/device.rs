@@ -14,6 +14,7 @@ use crate::web::guard::{Asker, COOKIE};
 use crate::web::pairing::Refused;
 use crate::web::refusal::Refusal;
 use crate::web::state::Shared;
+use crate::web::words::Words;
 
 #[derive(Deserialize)]
 pub(super) struct Link {
@@ -22,21 +23,22 @@ pub(super) struct Link {
 }
 
 /// Asks for a name. Looking at the page does not use the word up: programs that preview links do that too.
-pub(super) async fn pairing(Query(link): Query<Link>) -> Markup {
+pub(super) async fn pairing(words: Words, Query(link): Query<Link>) -> Markup {
     layout(
-        "Pair this device",
+        words,
+        words.say("device.pair_title"),
         html! {
-            p { "Photos from a paired device are read by the computer at home." }
+            p { (words.say("device.pair_why")) }
             form method="post" action="/pair" {
                 label {
-                    "Word from the computer's screen"
+                    (words.say("device.word"))
                     input name="word" value=(clean(&link.word)) required autocomplete="off" autocapitalize="none" spellcheck="false";
                 }
                 label {
-                    "A name for this device"
-                    input name="name" required maxlength="40" autocomplete="off" placeholder="such as: my phone";
+                    (words.say("device.name"))
+                    input name="name" required maxlength="40" autocomplete="off" placeholder=(words.say("device.name_such_as"));
                 }
-                button { "Pair" }
+                button { (words.say("device.pair")) }
             }
         },
     )
@@ -92,29 +94,31 @@ fn refused(why: Refused) -> Refusal {
 pub(super) async fn list(
     State(app): State<Shared>,
     Extension(Asker(this)): Extension<Asker>,
+    words: Words,
 ) -> Result<Markup, Refusal> {
     let devices = app.devices.all().map_err(Refusal::failed)?;
     Ok(layout(
-        "Paired devices",
+        words,
+        words.say("device.title"),
         html! {
             ul.plain {
                 @for device in &devices {
                     li {
                         strong { (clean(&device.name)) }
-                        @if device.name == this.name { " (this one)" }
+                        @if device.name == this.name { " " (words.say("device.this_one")) }
                         br;
                         span.quiet {
-                            @match device.kind { Kind::Browser => "browser", Kind::Token => "program" }
-                            ", since " (device.since.strftime("%Y-%m-%d"))
+                            (words.say(match device.kind { Kind::Browser => "device.browser", Kind::Token => "device.program" }))
+                            ", " (words.fill("device.since", &[("date", &device.since.strftime("%Y-%m-%d"))]))
                         }
                         form method="post" action="/devices/drop" {
                             input type="hidden" name="name" value=(device.name);
-                            button { "Drop " (clean(&device.name)) }
+                            button { (words.fill("device.drop", &[("name", &clean(&device.name))])) }
                         }
                     }
                 }
             }
-            p { a href="/" { "To the first page" } }
+            p { a href="/" { (words.say("layout.home")) } }
         },
     ))
 }

@@ -13,12 +13,14 @@ use crate::web::readings::{self, Answered, Ask, FIELDS};
 use crate::web::refusal::{Refusal, sentence};
 use crate::web::state::Shared;
 use crate::web::upload::receive;
+use crate::web::words::Words;
 
 /// What there is, and a form.
-pub(super) async fn page(State(app): State<Shared>) -> Result<Markup, Refusal> {
+pub(super) async fn page(State(app): State<Shared>, words: Words) -> Result<Markup, Refusal> {
     let waters = app.in_logbook(|logbook| logbook.waters()).await?;
     Ok(layout(
-        "Read a test",
+        words,
+        words.say("first.title"),
         html! {
             form method="post" action="/reading" enctype="multipart/form-data" {
                 label {
@@ -52,6 +54,7 @@ pub(super) async fn page(State(app): State<Shared>) -> Result<Markup, Refusal> {
 /// Reads the photo and shows what came of it.
 pub(super) async fn reading(
     State(app): State<Shared>,
+    language: Words,
     request: Request,
 ) -> Result<Markup, Refusal> {
     let mut form = receive(&app, request, 1).await?;
@@ -60,10 +63,13 @@ pub(super) async fn reading(
     let Some(photo) = form.photos.pop() else {
         return Err(Refusal::wrong("no photo was sent", "choose a photo"));
     };
-    Ok(result(&readings::read(&app, photo, ask, form.place).await?))
+    Ok(result(
+        language,
+        &readings::read(&app, photo, ask, form.place).await?,
+    ))
 }
 
-fn result(answered: &Answered) -> Markup {
+fn result(language: Words, answered: &Answered) -> Markup {
     let Answered {
         chart,
         outcome,
@@ -72,6 +78,7 @@ fn result(answered: &Answered) -> Markup {
     } = answered;
     let terms = &chart.chart.terms;
     layout(
+        language,
         &clean(&terms.test),
         html! {
             @if let Ok(reading) = &outcome.result {

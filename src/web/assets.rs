@@ -10,17 +10,18 @@ use axum::routing::get;
 
 use super::state::Shared;
 use crate::photo::sha256;
+use crate::report::course::picture::stylesheet;
 
 /// A file that pages load.
 pub(super) struct Asset {
     /// Where it is.
     pub(super) path: String,
     kind: &'static str,
-    content: &'static str,
+    content: String,
 }
 
 impl Asset {
-    fn new(stem: &str, ending: &str, kind: &'static str, content: &'static str) -> Asset {
+    fn new(stem: &str, ending: &str, kind: &'static str, content: String) -> Asset {
         let hash = sha256(content.as_bytes());
         Asset {
             path: format!("/assets/{stem}-{}.{ending}", &hash[..12]),
@@ -36,8 +37,14 @@ pub(super) static STYLE: LazyLock<Asset> = LazyLock::new(|| {
         "style",
         "css",
         "text/css; charset=utf-8",
-        include_str!("assets/style.css"),
+        include_str!("assets/style.css").into(),
     )
+});
+
+/// What the pages about waters have beside it: the colours of plots among it.
+pub(super) static HISTORY: LazyLock<Asset> = LazyLock::new(|| {
+    let content = include_str!("assets/history.css").to_owned() + &stylesheet() + "\n";
+    Asset::new("history", "css", "text/css; charset=utf-8", content)
 });
 
 /// The script of all pages; they work without it.
@@ -46,13 +53,13 @@ pub(super) static SCRIPT: LazyLock<Asset> = LazyLock::new(|| {
         "script",
         "js",
         "text/javascript; charset=utf-8",
-        include_str!("assets/script.js"),
+        include_str!("assets/script.js").into(),
     )
 });
 
 /// `/assets/...`.
 pub(super) fn routes() -> Router<Shared> {
-    [&*STYLE, &*SCRIPT]
+    [&*STYLE, &*HISTORY, &*SCRIPT]
         .into_iter()
         .fold(Router::new(), |router, asset| {
             router.route(&asset.path, get(move || async move { serve(asset) }))
@@ -65,6 +72,6 @@ fn serve(asset: &'static Asset) -> impl IntoResponse {
             (header::CONTENT_TYPE, asset.kind),
             (header::CACHE_CONTROL, "public, max-age=31536000, immutable"),
         ],
-        asset.content,
+        asset.content.as_str(),
     )
 }

@@ -1,8 +1,14 @@
 //! The pages: HTML that works without a script. A page is a handler that returns a [`layout`], and a line in [`routes`].
 
+mod calibrate;
 mod device;
+mod events;
 mod first;
+mod history;
 mod language;
+mod parts;
+mod plan;
+mod water;
 
 use axum::Router;
 use axum::routing::{get, post};
@@ -21,6 +27,46 @@ pub(super) fn routes() -> Router<Shared> {
         .route("/pair", get(device::pairing).post(device::pair))
         .route("/devices", get(device::list))
         .route("/devices/drop", post(device::drop))
+        .merge(of_waters())
+        .merge(of_charts())
+}
+
+/// The pages about waters.
+fn of_waters() -> Router<Shared> {
+    Router::new()
+        .route("/waters", get(history::waters))
+        .route("/waters/new", get(water::new).post(water::add))
+        .route("/water/{entry}", get(history::water))
+        .route("/water/{entry}/readings", get(history::all_readings))
+        .route("/water/{entry}/events", get(history::all_events))
+        .route("/water/{entry}/event", get(events::kinds))
+        .route(
+            "/water/{entry}/event/{kind}",
+            get(events::form).post(events::log),
+        )
+        .route(
+            "/water/{entry}/reading",
+            get(water::reading).post(water::log_reading),
+        )
+        .route(
+            "/water/{entry}/limits",
+            get(water::limits).post(water::set_limits),
+        )
+        .route("/water/{entry}/plan", get(plan::page_of))
+        .route("/water/{entry}/report.html", get(history::report))
+        .route("/picture/{entry}", get(history::photo))
+        .route("/remove/{entry}", get(water::removing).post(water::remove))
+        .route("/export/{name}", get(history::export))
+}
+
+/// Making a chart.
+fn of_charts() -> Router<Shared> {
+    Router::new()
+        .route("/calibrate", get(calibrate::show).post(calibrate::begin))
+        .route("/calibrate/photo", post(calibrate::photo))
+        .route("/calibrate/away", post(calibrate::away))
+        .route("/calibrate/finish", post(calibrate::finish))
+        .route("/calibrate/drop", post(calibrate::give_up))
 }
 
 /// A whole page in a language.

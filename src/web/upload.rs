@@ -154,7 +154,7 @@ fn broken(e: &multipart::MultipartError) -> Refusal {
     match e.status() {
         StatusCode::PAYLOAD_TOO_LARGE => Refusal::of(StatusCode::PAYLOAD_TOO_LARGE),
         _ => Refusal::wrong(
-            "the form did not come whole",
+            "the form is damaged, or did not come whole",
             "send it again, nearer to the router if need be",
         ),
     }

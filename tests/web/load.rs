@@ -135,7 +135,7 @@ fn the_code_that_is_drawn_leads_to_the_address() {
     let (width, height) = (drawn[0].len(), 2 * drawn.len());
     let dark = |x: usize, y: usize| {
         let cell = drawn[y / 2].get(x).copied().unwrap_or(' ');
-        cell == '█' || cell == if y % 2 == 0 { '▀' } else { '▄' }
+        cell == '█' || cell == if y.is_multiple_of(2) { '▀' } else { '▄' }
     };
     let (w, h) = (width * EDGE + 2 * QUIET, height * EDGE + 2 * QUIET);
     let inside =

@@ -22,7 +22,7 @@ use crate::web::guard::Asker;
 use crate::web::refusal::{Refusal, sentence};
 use crate::web::session::{Progress, Step, lock, none};
 use crate::web::state::Shared;
-use crate::web::upload::{Photo, receive};
+use crate::web::upload::{ACCEPT, Photo, receive};
 use crate::web::words::Words;
 
 /// Photos that are sent at once, of one standard.
@@ -230,7 +230,7 @@ fn going_on(words: Words, progress: &Progress) -> Markup {
                 }
                 label {
                     (words.say("calibrate.photo"))
-                    input type="file" name="photo" accept="image/jpeg,image/png,image/webp,image/heic" capture="environment" required;
+                    input type="file" name="photo" accept=(ACCEPT) capture="environment" required;
                 }
                 button { (words.say("calibrate.send")) }
             }

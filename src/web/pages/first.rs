@@ -12,7 +12,7 @@ use crate::report::words;
 use crate::web::readings::{self, Answered, Ask, FIELDS};
 use crate::web::refusal::{Refusal, sentence};
 use crate::web::state::Shared;
-use crate::web::upload::receive;
+use crate::web::upload::{ACCEPT, receive};
 use crate::web::words::Words;
 
 /// What there is, and a form.
@@ -42,7 +42,7 @@ pub(super) async fn page(State(app): State<Shared>, words: Words) -> Result<Mark
                 }
                 label {
                     "Photo of the vial before the card"
-                    input type="file" name="photo" accept="image/jpeg,image/png,image/webp,image/heic" capture="environment" required;
+                    input type="file" name="photo" accept=(ACCEPT) capture="environment" required;
                 }
                 button { "Read it" }
             }

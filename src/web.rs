@@ -13,6 +13,7 @@ mod api;
 mod assets;
 pub mod devices;
 mod guard;
+mod kept;
 mod pages;
 pub mod pairing;
 mod readings;

@@ -115,6 +115,7 @@ pub(super) fn run(args: &Args) -> Done {
     if args.lan && reached.is_empty() {
         say("this computer is in no network: only it can reach the page");
     }
+    say("serving until stopped (Ctrl-C)");
     // Photos are read by threads of their own; these only move bytes.
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
@@ -125,7 +126,7 @@ pub(super) fn run(args: &Args) -> Done {
         let listener = tokio::net::TcpListener::from_std(listener).map_err(|e| unusable(&e))?;
         let service = web::app(app.clone());
         tokio::select! {
-            served = server::serve(listener, service, &limits) => Err(served.map_or_else(|e| unusable(&e), |()| unusable(&std::io::ErrorKind::Other.into())).into()),
+            e = server::serve(listener, service, &limits) => Err(unusable(&e).into()),
             told = words(&app, &bases, args.lan) => told,
         }
     })
@@ -180,7 +181,11 @@ async fn words(app: &Shared, bases: &[String], lan: bool) -> Done {
     let mut word = Some(app.pairing().word());
     loop {
         if let Some(word) = word {
-            show(&word, bases, lan)?;
+            match show(&word, bases, lan) {
+                // Who is paired goes on, whether somebody reads new words or not.
+                Err(Stop::Closed) => {}
+                other => other?,
+            }
         }
         tokio::time::sleep(LOOK).await;
         let now = app.now();
@@ -201,7 +206,7 @@ fn show(word: &str, bases: &[String], lan: bool) -> std::result::Result<(), Stop
     if let (true, Some(url)) = (lan, urls.first()) {
         say(&code(url)?);
         if urls.len() > 1 {
-            say("the code is for the first address; stop with Ctrl-C");
+            say("the code is for the first address");
         }
     }
     Ok(())
@@ -244,4 +249,19 @@ fn list(devices: &Devices) -> Done {
     });
     put(&lines.collect::<String>())?;
     Ok(Exit::Trusted)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn browsers_leave_the_usual_port_away() {
+        let reached = [Ipv4Addr::new(192, 168, 1, 5)];
+        assert_eq!(
+            hosts(&reached, 8464),
+            ["192.168.1.5:8464", "127.0.0.1:8464", "localhost:8464"]
+        );
+        assert!(hosts(&reached, 80).contains(&"192.168.1.5".to_owned()));
+    }
 }

@@ -105,6 +105,9 @@ fn who(
     if !method.is_safe() && bearer.is_none() {
         same_origin(host, headers)?;
     }
+    if path.starts_with("/assets/") {
+        return Ok(None);
+    }
     let now = app.now();
     let found = match bearer {
         Some(token) => app.devices.find(token, Kind::Token, now),
@@ -112,7 +115,7 @@ fn who(
     };
     match found.map_err(Refusal::failed)? {
         Some(device) => Ok(Some(device)),
-        None if path == "/pair" || path == "/language" || path.starts_with("/assets/") => Ok(None),
+        None if path == "/pair" || path == "/language" => Ok(None),
         None => Err(Refusal::new(
             StatusCode::FORBIDDEN,
             "this device is not paired",
@@ -173,9 +176,12 @@ fn cookie(headers: &HeaderMap) -> Option<&str> {
         .find_map(|c| c.trim().strip_prefix(COOKIE)?.strip_prefix('='))
 }
 
+const MULTIPART: &[u8] = b"multipart/form-data";
+
 fn is_multipart(headers: &HeaderMap) -> bool {
     let kind = headers.get(header::CONTENT_TYPE);
-    kind.is_some_and(|k| k.as_bytes().starts_with(b"multipart/form-data"))
+    let kind = kind.and_then(|k| k.as_bytes().get(..MULTIPART.len()));
+    kind.is_some_and(|k| k.eq_ignore_ascii_case(MULTIPART))
 }
 
 /// What announces that it is too long is not read.

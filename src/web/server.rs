@@ -4,7 +4,7 @@
 //! photos of vials and a cookie that opens nothing else.
 
 use std::io;
-use std::net::{IpAddr, Ipv4Addr};
+use std::net::{IpAddr, Ipv4Addr, UdpSocket};
 use std::sync::Arc;
 
 use axum::Router;
@@ -17,12 +17,12 @@ use tokio::time::{sleep, timeout};
 
 use super::state::Limits;
 
-/// Longest head of a request, bytes; hyper's own least.
+/// Longest head of a request, bytes; those of browsers are under 2 KB.
 const HEAD_BYTES: usize = 16 << 10;
 /// Most fields of a head.
 const HEAD_FIELDS: usize = 64;
 
-/// The addresses of this computer in its networks: private ones first, which are those at home.
+/// The addresses of this computer in its networks: first the one that leads outside, then private ones.
 ///
 /// # Errors
 /// If the system does not tell them.
@@ -34,15 +34,24 @@ pub fn addresses() -> io::Result<Vec<Ipv4Addr>> {
             _ => None,
         })
         .collect();
-    found.sort_by_key(|ip| !ip.is_private());
+    let main = towards_outside();
+    found.sort_by_key(|ip| (Some(*ip) != main, !ip.is_private()));
     Ok(found)
 }
 
-/// Serves until the listener fails for good.
-///
-/// # Errors
-/// What the system says.
-pub async fn serve(listener: TcpListener, app: Router, limits: &Limits) -> io::Result<()> {
+/// The address that other networks are reached from; a computer with bridges for containers has several.
+fn towards_outside() -> Option<Ipv4Addr> {
+    let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
+    // An address for documentation (RFC 5737): nothing is sent, the system only chooses the way.
+    socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
+    match socket.local_addr().ok()?.ip() {
+        IpAddr::V4(ip) => Some(ip),
+        IpAddr::V6(_) => None,
+    }
+}
+
+/// Serves until the listener fails for good, and gives what the system says then.
+pub async fn serve(listener: TcpListener, app: Router, limits: &Limits) -> io::Error {
     let places = Arc::new(Semaphore::new(limits.connections));
     let time = limits.connection_time;
     let mut http = http1::Builder::new();
@@ -58,7 +67,7 @@ pub async fn serve(listener: TcpListener, app: Router, limits: &Limits) -> io::R
                 sleep(limits.head_time / 100).await;
                 continue;
             }
-            Err(e) => return Err(e),
+            Err(e) => return e,
         };
         let Ok(place) = places.clone().try_acquire_owned() else {
             continue;

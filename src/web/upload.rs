@@ -13,6 +13,13 @@ use crate::report::text::clean;
 
 /// The part of a form that holds a photo.
 pub(super) const PHOTO: &str = "photo";
+/// What a page lets one choose. Where HEIC is not read it is not named: a phone then hands over a JPEG (common practice of phones'
+/// browsers).
+pub(super) const ACCEPT: &str = if cfg!(feature = "heic") {
+    "image/jpeg,image/heic,image/png,image/webp"
+} else {
+    "image/jpeg,image/png,image/webp"
+};
 /// Longest name of a photo that is shown, characters.
 const LONGEST_NAME: usize = 100;
 /// Seconds after which a busy server is asked again: about what the photos before take.
@@ -154,7 +161,7 @@ fn broken(e: &multipart::MultipartError) -> Refusal {
     match e.status() {
         StatusCode::PAYLOAD_TOO_LARGE => Refusal::of(StatusCode::PAYLOAD_TOO_LARGE),
         _ => Refusal::wrong(
-            "the form did not come whole",
+            "the form is damaged, or did not come whole",
             "send it again, nearer to the router if need be",
         ),
     }

@@ -16,17 +16,11 @@ use crate::report::text::clean;
 use crate::web::readings::chart;
 use crate::web::refusal::Refusal;
 use crate::web::state::Shared;
+use crate::web::upload::ACCEPT;
 use crate::web::words::Words;
 
 /// Most photos of one vial: more say little more.
 pub(super) const PHOTOS: usize = 8;
-
-/// What is asked of the phone: HEIC only where it is read here. A phone that saves HEIC and is asked for others sends JPEG.
-const ACCEPT: &str = if cfg!(feature = "heic") {
-    "image/jpeg,image/png,image/webp,image/heic,image/heif,image/*"
-} else {
-    "image/jpeg,image/png,image/webp"
-};
 
 /// The first page: which water, which test.
 pub(super) async fn first(State(app): State<Shared>, words: Words) -> Result<Markup, Refusal> {

@@ -14,6 +14,7 @@ mod assets;
 pub mod charts;
 pub mod devices;
 mod guard;
+mod kept;
 mod pages;
 pub mod pairing;
 mod readings;

@@ -116,6 +116,7 @@ fn reading(day: f64, answer: Amount, verdict: Verdict) -> Reading {
         dilution_factor: None,
         note: String::new(),
         record: None,
+        picture: None,
     }
 }
 

@@ -32,7 +32,7 @@ async fn reading(
 ) -> std::result::Result<Response, Refusal> {
     let mut form = receive(&app, request, 1).await?;
     form.only(&FIELDS)?;
-    let ask = Ask::of(&app, &form, false).await?;
+    let ask = Ask::of(&app, &form).await?;
     let Some(photo) = form.photos.pop() else {
         return Err(Refusal::wrong(
             "no photo was sent",

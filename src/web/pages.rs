@@ -1,13 +1,16 @@
 //! The pages: HTML that works without a script. A page is a handler that returns a [`layout`], and a line in [`routes`].
 
+mod by_hand;
 mod calibrate;
 mod device;
 mod events;
-mod first;
 mod history;
 mod language;
 mod parts;
 mod plan;
+mod reading;
+pub(super) mod route;
+mod walk;
 mod water;
 
 use axum::Router;
@@ -21,8 +24,21 @@ use super::words::Words;
 /// All pages.
 pub(super) fn routes() -> Router<Shared> {
     Router::new()
-        .route("/", get(first::page))
-        .route("/reading", post(first::reading))
+        .route("/", get(walk::first))
+        .route("/walk", get(walk::step))
+        .route("/walk/begin", get(walk::begin))
+        .route("/walk/done", get(walk::done))
+        .route("/photo", get(walk::photo))
+        .route("/reading", post(reading::read))
+        .route("/reading/{name}", get(reading::shown))
+        .route(
+            "/reading/{name}/save",
+            get(reading::saved).post(reading::save),
+        )
+        .route("/reading/{name}/{place}/{size}", get(reading::looked))
+        .route("/by-hand", get(by_hand::ask).post(by_hand::take))
+        .route("/by-hand/{name}", get(by_hand::mark).post(by_hand::read))
+        .route("/by-hand/{name}/photo.jpg", get(by_hand::picture))
         .route("/language", get(language::switch))
         .route("/pair", get(device::pairing).post(device::pair))
         .route("/devices", get(device::list))
@@ -98,6 +114,16 @@ pub(super) fn layout(words: Words, title: &str, body: Markup) -> Markup {
                     }
                 }
             }
+        }
+    }
+}
+
+/// What is said wherever reagents are at hand or a number is shown.
+fn care(words: Words) -> Markup {
+    html! {
+        aside.care aria-label=(words.say("care.title")) {
+            p { (words.say("care.gloves")) }
+            p { (words.say("care.not_for")) }
         }
     }
 }

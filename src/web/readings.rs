@@ -12,8 +12,9 @@ use super::upload::{Photo, Received};
 use crate::error::{Error, Result};
 use crate::face::keep::{Keeper, Noted, Seen, picture};
 use crate::face::one::{One, one};
-use crate::logbook::{Added, Jpeg, Moment};
+use crate::logbook::{Added, Moment};
 use crate::look::Where;
+use crate::place::Area;
 use crate::reading::{Told, is_ph};
 use crate::report::Outcome;
 
@@ -24,12 +25,10 @@ pub(super) const FIELDS: [&str; 8] = [
 
 /// What is asked of a photo.
 pub(super) struct Ask {
-    chart: Arc<Listed>,
-    by: Where,
-    told: Told,
+    pub(super) chart: Arc<Listed>,
+    pub(super) by: Where,
+    pub(super) told: Told,
     log: Option<Log>,
-    /// Whether a small picture of where it looked is wanted.
-    picture: bool,
 }
 
 struct Log {
@@ -39,12 +38,9 @@ struct Log {
 
 /// What came of a photo.
 pub(super) struct Answered {
-    pub(super) chart: Arc<Listed>,
     pub(super) outcome: Outcome,
     /// What became of the logging, if it was asked for; `None` inside if there is no reading to rely on.
     pub(super) logged: Option<Result<Option<Added>>>,
-    /// Where the program looked, if it was asked for.
-    pub(super) picture: Option<Jpeg>,
 }
 
 impl Ask {
@@ -52,23 +48,14 @@ impl Ask {
     ///
     /// # Errors
     /// If a field cannot be understood, or names no chart or water.
-    pub(super) async fn of(
-        app: &App,
-        form: &Received,
-        picture: bool,
-    ) -> std::result::Result<Ask, Refusal> {
+    pub(super) async fn of(app: &App, form: &Received) -> std::result::Result<Ask, Refusal> {
         let chart = chart(app, form.field("chart"))?;
         let told = Told {
             started: parsed(form, "started")?,
             dilution: parsed(form, "dilution")?,
             blank: None,
         };
-        if told.dilution.is_some() && is_ph(&chart.chart.terms.unit) {
-            return Err(Refusal::wrong(
-                "a pH cannot be multiplied back: diluting changes it in no simple proportion",
-                "leave the dilution away, and test the sample undiluted",
-            ));
-        }
+        no_dilution_of_ph(&told, &chart)?;
         let by = match (parsed(form, "white")?, parsed(form, "vial")?) {
             (Some(white), Some(liquid)) => Where::Regions { white, liquid },
             (None, None) => Where::Card(app.designs().to_vec()),
@@ -84,12 +71,41 @@ impl Ask {
             chart,
             by,
             told,
-            picture,
+        })
+    }
+
+    /// To read a photo by regions.
+    ///
+    /// # Errors
+    /// If a dilution is told for a pH.
+    pub(super) fn by_hand(
+        chart: Arc<Listed>,
+        white: Area,
+        liquid: Area,
+        told: Told,
+    ) -> std::result::Result<Ask, Refusal> {
+        no_dilution_of_ph(&told, &chart)?;
+        Ok(Ask {
+            chart,
+            by: Where::Regions { white, liquid },
+            told,
+            log: None,
         })
     }
 }
 
-fn chart(app: &App, told: Option<&str>) -> std::result::Result<Arc<Listed>, Refusal> {
+fn no_dilution_of_ph(told: &Told, chart: &Listed) -> std::result::Result<(), Refusal> {
+    if told.dilution.is_some() && is_ph(&chart.chart.terms.unit) {
+        return Err(Refusal::wrong(
+            "a pH cannot be multiplied back: diluting changes it in no simple proportion",
+            "leave the dilution away, and test the sample undiluted",
+        ));
+    }
+    Ok(())
+}
+
+/// The chart of a name, or the only one of a test.
+pub(super) fn chart(app: &App, told: Option<&str>) -> std::result::Result<Arc<Listed>, Refusal> {
     let charts = app.charts();
     let names: Vec<&str> = charts.iter().map(|c| c.name.as_str()).collect();
     let names = format!("charts are: {}", names.join(", "));
@@ -155,6 +171,19 @@ pub(super) async fn read(
     ask: Ask,
     place: OwnedSemaphorePermit,
 ) -> std::result::Result<Answered, Refusal> {
+    in_turn(app, move || {
+        let answered = look(photo, ask);
+        drop(place);
+        answered
+    })
+    .await
+}
+
+/// Works on a photo when its turn has come, to the end, whether somebody still waits or not.
+pub(super) async fn in_turn<T: Send + 'static>(
+    app: &Shared,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> std::result::Result<T, Refusal> {
     let failed = || {
         Refusal::new(
             StatusCode::INTERNAL_SERVER_ERROR,
@@ -166,9 +195,9 @@ pub(super) async fn read(
     let turn = app.readings.clone().acquire_owned().await;
     let turn = turn.map_err(|_| failed())?;
     tokio::task::spawn_blocking(move || {
-        let answered = look(photo, ask);
-        drop((turn, place));
-        answered
+        let worked = work();
+        drop(turn);
+        worked
     })
     .await
     .map_err(|_| failed())
@@ -180,16 +209,14 @@ fn look(photo: Photo, ask: Ask) -> Answered {
         by,
         told,
         log,
-        picture: wanted,
     } = ask;
-    let keep = wanted || log.is_some();
     let One { outcome, seen } = one(
         &photo.name,
         Ok(photo.bytes),
         &by,
         Ok(&chart.chart),
         &told,
-        keep,
+        log.is_some(),
     );
     let picture = picture(seen.as_ref());
     drop(seen);
@@ -200,13 +227,7 @@ fn look(photo: Photo, ask: Ask) -> Answered {
                 "send it again with the time (at)",
             ));
         }
-        log.keeper
-            .log(Seen::photo(&outcome, picture.clone()), &log.noted)
+        log.keeper.log(Seen::photo(&outcome, picture), &log.noted)
     });
-    Answered {
-        chart,
-        outcome,
-        logged,
-        picture,
-    }
+    Answered { outcome, logged }
 }

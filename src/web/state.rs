@@ -9,6 +9,7 @@ use tokio::sync::Semaphore;
 
 use super::charts::keep;
 use super::devices::Devices;
+use super::kept::Kept;
 use super::pairing::Pairing;
 use super::refusal::Refusal;
 use super::session::Sessions;
@@ -105,6 +106,8 @@ pub struct App {
     pub(super) limits: Limits,
     pub(super) devices: Devices,
     pairing: Mutex<Pairing>,
+    /// What pages show of photos that are not logged yet.
+    pub(super) kept: Kept,
     /// One for each photo in memory.
     pub(super) uploads: Arc<Semaphore>,
     /// One for each photo that is being read.
@@ -144,6 +147,7 @@ impl App {
             designs: Design::all(),
             hosts,
             pairing: Mutex::new(pairing),
+            kept: Kept::default(),
             uploads: Arc::new(Semaphore::new(limits.readings + limits.waiting)),
             readings: Arc::new(Semaphore::new(limits.readings)),
             limits,

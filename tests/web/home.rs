@@ -85,6 +85,10 @@ impl Home {
     }
 
     pub fn with(limits: Limits) -> Home {
+        Home::with_charts(limits, vec![chart()])
+    }
+
+    pub fn with_charts(limits: Limits, charts: Vec<Listed>) -> Home {
         let folder = TempDir::new().unwrap();
         let logbook = folder.path().join("book.sqlite");
         let mut open = Logbook::open(&logbook, "book", Access::Write).unwrap();
@@ -100,7 +104,7 @@ impl Home {
         let clock = seconds.clone();
         let app = App::new(Settings {
             logbook,
-            charts: vec![chart()],
+            charts,
             charts_folder: folder.path().join("charts"),
             hosts: vec![HOST.into(), "localhost:8464".into()],
             limits,

@@ -10,7 +10,7 @@ use std::fs;
 
 use home::{Answer, Home, file};
 use tintwell::logbook::exchange::Whole;
-use tintwell::logbook::{Amount, Source};
+use tintwell::logbook::{Access, Amount, Logbook, Source};
 
 /// A home whose logbook also holds the twelve weeks, and the cookie of a phone.
 async fn twelve_weeks() -> (Home, String) {
@@ -351,20 +351,16 @@ async fn what_is_taken_along_is_whole() {
     let (home, cookie) = twelve_weeks().await;
     let json = home.get("/export/logbook.json", &cookie).await;
     assert!(json.header("content-disposition").starts_with("attachment"));
-    let whole = Whole::from_json(&json.text()).unwrap();
     let logbook = home.logbook();
-    assert_eq!(
-        whole.readings.len(),
-        ["tidepool", "quarantine tank"]
-            .iter()
-            .map(|w| logbook.readings(w, None).unwrap().len())
-            .sum::<usize>()
-    );
+    let readings = |name| logbook.readings(name, None).unwrap().len();
+    let all = readings("tidepool") + readings("quarantine tank");
     let csv = home.get("/export/logbook.csv", &cookie).await;
-    assert_eq!(
-        Whole::from_csv(&csv.text()).unwrap().readings.len(),
-        whole.readings.len()
-    );
+    for whole in [Whole::from_json(&json.text()), Whole::from_csv(&csv.text())] {
+        let folder = tempfile::TempDir::new().unwrap();
+        let copy = folder.path().join("copy.sqlite");
+        let mut copy = Logbook::open(&copy, "copy", Access::Write).unwrap();
+        assert_eq!(whole.unwrap().import(&mut copy).unwrap().readings, all);
+    }
     let water = address(&home, "tidepool");
     let report = home.get(&format!("{water}/report.html"), &cookie).await;
     assert!(report.header("content-disposition").contains("attachment"));

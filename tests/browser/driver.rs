@@ -34,9 +34,10 @@ impl Driver {
             .stderr(Stdio::null())
             .spawn()
             .expect("chromedriver starts");
-        let lines = BufReader::new(child.stdout.take().expect("its output")).lines();
+        let mut lines = BufReader::new(child.stdout.take().expect("its output"))
+            .lines()
+            .map_while(Result::ok);
         let port = lines
-            .map_while(Result::ok)
             .find_map(|l| {
                 l.rsplit_once("on port ")?
                     .1
@@ -45,6 +46,8 @@ impl Driver {
                     .ok()
             })
             .expect("chromedriver tells its port");
+        // It ends when nobody reads what it says.
+        std::thread::spawn(move || lines.for_each(drop));
         let profile = TempDir::new().expect("a folder");
         let mut driver = Driver {
             child,
@@ -212,6 +215,40 @@ impl Driver {
             json!(css),
             json!(value)
         ));
+    }
+
+    /// Chooses from a list by value.
+    pub fn choose(&self, css: &str, value: &str) {
+        self.find(css);
+        let chosen = self.run(&format!(
+            "const list = document.querySelector({}); list.value = {}; return list.value;",
+            json!(css),
+            json!(value)
+        ));
+        assert_eq!(chosen, value, "{css}");
+    }
+
+    /// Touches an element so many pixels from its left upper corner.
+    pub fn touch(&self, css: &str, x: f64, y: f64) {
+        let element = self.find(css);
+        self.run(&format!(
+            "document.querySelector({}).scrollIntoView({{block: 'center'}})",
+            json!(css)
+        ));
+        let size = self.run(&format!(
+            "const b = document.querySelector({}).getBoundingClientRect(); return [b.width, b.height]",
+            json!(css)
+        ));
+        let half = |i: usize| size[i].as_f64().expect("a size") / 2.0;
+        let to = json!({"type": "pointerMove", "duration": 0, "origin": { ELEMENT: element },
+            "x": (x - half(0)).round(), "y": (y - half(1)).round()});
+        let finger = json!({"type": "pointer", "id": "finger", "parameters": {"pointerType": "touch"},
+            "actions": [to, {"type": "pointerDown", "button": 0}, {"type": "pointerUp", "button": 0}]});
+        self.call(
+            "POST",
+            &self.at("/actions"),
+            Some(json!({ "actions": [finger] })),
+        );
     }
 
     /// What the page shows.

@@ -6,6 +6,7 @@
 mod driver;
 mod machine;
 mod serve;
+mod walk;
 
 use std::time::Instant;
 
@@ -65,6 +66,8 @@ fn the_page_on_a_phone() {
     event_changes_the_trend(&browser, &served, &everybody);
     forms(&browser, &served, &everybody);
     chart(&browser, &served, &everybody);
+    walk::walk(&browser, &served, &everybody);
+    walk::no_card(&browser, &served, &everybody);
     println!("browser tests took {:.0} s", start.elapsed().as_secs_f64());
 }
 

@@ -1,5 +1,6 @@
 //! `tintwell serve` as a process, with a logbook of its own.
 
+use std::fs;
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -19,6 +20,14 @@ pub struct Served {
 pub fn fixture(name: &str) -> String {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/alder-creek");
     folder.join(name).display().to_string()
+}
+
+/// The chart with a procedure that has a short timer.
+fn with_timer(chart: &str) -> String {
+    let mut chart: serde_json::Value = serde_json::from_str(chart).expect("a chart");
+    chart["procedure"] = "5 drops of reagent\nshake for 8 s".into();
+    chart["read_window"] = serde_json::Value::Null;
+    chart.to_string()
 }
 
 impl Served {
@@ -63,9 +72,15 @@ impl Served {
         }
         let chart =
             Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/alder-creek-nitrate.json");
+        let timed = folder.path().join("timed.json");
+        fs::write(
+            &timed,
+            with_timer(&fs::read_to_string(&chart).expect("a chart")),
+        )
+        .expect("it is written");
         let mut child = tintwell()
             .args(["serve", "--port", "0", "--chart"])
-            .arg(chart)
+            .args([&chart, &timed])
             .arg("--logbook")
             .arg(&logbook)
             .stdout(Stdio::piped())

@@ -94,8 +94,12 @@ async fn standards_become_a_chart_that_is_used_at_once() {
         Part::Photo("monday.jpg", &crate::home::monday()),
     ];
     let read = home.upload("/reading", &cookie, &parts).await;
-    assert_eq!(read.status, 200, "{}", read.text());
-    assert!(read.text().contains("mg/L"));
+    assert_eq!(read.status, 303, "{}", read.text());
+    let read = crate::page(&home, &cookie, read.header("location")).await;
+    assert!(
+        read.contains("class=\"value\"") && read.contains("mg/L"),
+        "{read}"
+    );
     // The session is over.
     assert!(
         crate::page(&home, &cookie, "/calibrate")

@@ -19,6 +19,7 @@ use crate::photo;
 use crate::report::number::{plain, to_decimals};
 use crate::report::text::clean;
 use crate::web::guard::Asker;
+use crate::web::readings::in_turn;
 use crate::web::refusal::{Refusal, sentence};
 use crate::web::session::{Progress, Step, lock, none};
 use crate::web::state::Shared;
@@ -89,7 +90,7 @@ fn beginning(words: Words) -> Markup {
                 }
                 (line(words.say("calibrate.lot"), "lot", "", false))
                 label { (words.say("calibrate.expires")) input type="date" name="expires"; }
-                div.care {
+                div.caution {
                     p { (words.say("care.gloves")) }
                 }
                 button { (words.say("calibrate.begin")) }
@@ -300,7 +301,7 @@ fn findings(words: Words, progress: &Progress) -> Markup {
     html! {
         @match &progress.found {
             None => p { (words.fill("calibrate.lacking", &[("n", &progress.lacking())])) },
-            Some(Err(e)) => div.care lang="en" { p { (sentence(&clean(&e.what))) " " strong { (sentence(&clean(&e.fix))) } } },
+            Some(Err(e)) => div.caution lang="en" { p { (sentence(&clean(&e.what))) " " strong { (sentence(&clean(&e.fix))) } } },
             Some(Ok(flags)) => {
                 ul lang="en" {
                     @for flag in flags { li { (sentence(&clean(&flag.message))) " " strong { (sentence(&clean(&flag.fix))) } } }
@@ -326,20 +327,12 @@ pub(super) async fn photo(
     for photo in std::mem::take(&mut form.photos) {
         app.sessions.has_room(&device.name, app.now())?;
         let session = app.sessions.of(&device.name, app.now()).ok_or_else(none)?;
-        // Never closed.
-        let turn = app.readings.clone().acquire_owned().await.ok();
-        let (app, name) = (app.clone(), photo.name.clone());
-        let added = tokio::task::spawn_blocking(move || {
-            let (standard, sha256) = seen(&app, photo, value)?;
-            drop(turn);
-            lock(&session).add(standard, sha256, app.now())
-        });
-        let added = added.await.unwrap_or_else(|_| {
-            Err(Error::new(
-                "the program failed at this photo",
-                "report this fault together with the photo",
-            ))
-        });
+        let (looker, name) = (app.clone(), photo.name.clone());
+        let added = in_turn(&app, move || {
+            let (standard, sha256) = seen(&looker, photo, value)?;
+            lock(&session).add(standard, sha256, looker.now())
+        })
+        .await?;
         if let Err(e) = added {
             return Ok(unusable(words, &name, &e).into_response());
         }
@@ -365,7 +358,7 @@ fn unusable(words: Words, name: &str, e: &Error) -> Markup {
         words,
         words.say("calibrate.unusable"),
         html! {
-            div.care role="alert" lang="en" {
+            div.caution role="alert" lang="en" {
                 p { (name) ": " (sentence(&clean(&e.what))) }
                 p { strong { (sentence(&clean(&e.fix))) } }
             }

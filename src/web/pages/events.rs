@@ -283,7 +283,7 @@ fn warn(
         words,
         words.say("events.stop"),
         html! {
-            div.care role="alert" {
+            div.caution role="alert" {
                 p lang="en" { strong { (sentence(&clean(warned))) } }
                 p { (words.say("events.not_in")) }
             }

@@ -140,7 +140,7 @@ pub(super) async fn water(
             }
             @if shown.courses.is_empty() { p { (words.say("history.no_reading")) } }
             @for (course, svg) in &shown.courses { (about(words, course, svg)) }
-            @if !shown.courses.is_empty() { p.care lang="en" { (trend::CAUTION) } }
+            @if !shown.courses.is_empty() { p.caution lang="en" { (trend::CAUTION) } }
             h2 #readings { (words.say("history.readings")) }
             (readings(words, &shown.readings))
             @if shown.all_readings > shown.readings.len() {

@@ -171,19 +171,19 @@ fn show(words: Words, known: &Known, asked: &Asked) -> Markup {
                 None => {}
             }
             @if let Some(answer) = &known.change {
-                section.care {
+                section.caution {
                     h2 { (words.say("plan.change")) }
                     @match answer { Ok((plan, notes)) => { (changed(words, plan)) (beside(notes)) } Err(e) => (lacking(words, e)) }
                 }
             }
             @if let Some(answer) = &known.routine {
-                section.care {
+                section.caution {
                     h2 { (words.say("plan.routine")) }
                     @match answer { Ok((plan, notes)) => { (in_the_long_run(words, plan)) (beside(notes)) } Err(e) => (lacking(words, e)) }
                 }
             }
             @if known.change.is_some() || known.routine.is_some() {
-                div.care lang="en" { p { (LIVESTOCK) } p { (USE) } }
+                div.caution lang="en" { p { (LIVESTOCK) } p { (USE) } }
             }
             @if !known.tests.is_empty() {
                 form method="get" action={ "/water/" (entry) "/plan" } {

@@ -311,9 +311,24 @@ fn entry_of(told: &str) -> Result<Entry, Refusal> {
     told.parse().map_err(|_| Refusal::nothing_here())
 }
 
-/// Asks whether an entry is to be left out.
-pub(super) async fn removing(words: Words, Path(entry): Path<String>) -> Result<Markup, Refusal> {
+/// Asks whether an entry is to be left out; of a water also what goes with it.
+pub(super) async fn removing(
+    State(app): State<Shared>,
+    words: Words,
+    Path(entry): Path<String>,
+) -> Result<Markup, Refusal> {
     let entry = entry_of(&entry)?;
+    let with = match entry.what() {
+        "water" => {
+            let counted = app.in_logbook(move |logbook| {
+                let (_, water) = find(&logbook, &entry.to_string())?;
+                let readings = logbook.readings(&water.name, None)?.len();
+                Ok((readings, logbook.events(&water.name)?.len()))
+            });
+            Some(counted.await?)
+        }
+        _ => None,
+    };
     let what = words.say(match entry.what() {
         "water" => "water.a_water",
         "reading" => "water.a_reading",
@@ -325,6 +340,9 @@ pub(super) async fn removing(words: Words, Path(entry): Path<String>) -> Result<
         &words.fill("history.remove", &[("entry", &entry)]),
         html! {
             p { (words.fill("water.remove_what", &[("what", &what), ("entry", &entry)])) }
+            @if let Some((readings, events)) = with {
+                p { (words.fill("water.goes_with", &[("readings", &readings), ("events", &events)])) }
+            }
             form method="post" action={ "/remove/" (entry) } {
                 button { (words.say("water.remove_it")) }
             }

@@ -45,6 +45,8 @@ pub(super) struct Session {
     photos: Vec<Taken>,
     standards: Vec<Standard>,
     next: u32,
+    /// Why the last photo cannot be used, with its name.
+    trouble: Option<(String, Error)>,
     pub(super) ends: Timestamp,
 }
 
@@ -63,6 +65,8 @@ pub(super) struct Progress {
     /// The first standard without a photo.
     pub(super) next: Option<f64>,
     pub(super) ends: Timestamp,
+    /// Why the last photo cannot be used, with its name.
+    pub(super) trouble: Option<(String, Error)>,
     /// Findings about the chart so far; an error if no chart can be made of these photos.
     pub(super) found: Option<Result<Vec<Flag>>>,
 }
@@ -151,6 +155,7 @@ impl Sessions {
             photos: Vec::new(),
             standards: Vec::new(),
             next: 1,
+            trouble: None,
             ends: now + STAYS,
         };
         all.insert(device.to_owned(), Arc::new(Mutex::new(session)));
@@ -251,6 +256,11 @@ impl Session {
         Ok(())
     }
 
+    /// Tells from now on why the last photo cannot be used; nothing, if it can.
+    pub(super) fn tell(&mut self, trouble: Option<(String, Error)>) {
+        self.trouble = trouble;
+    }
+
     /// Forgets a photo.
     pub(super) fn take_away(&mut self, number: u32) {
         if let Some(i) = self.photos.iter().position(|p| p.number == number) {
@@ -294,6 +304,7 @@ impl Session {
             terms: self.terms.clone(),
             next: steps.iter().find(|s| s.photos.is_empty()).map(|s| s.value),
             steps,
+            trouble: self.trouble.clone(),
             ends: self.ends,
             found,
         }

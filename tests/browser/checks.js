@@ -11,7 +11,7 @@ for (const e of document.querySelectorAll('a[href], button, input:not([type=hidd
   if (!shown(e)) continue;
   const labels = e.labels ? [...e.labels].map(l => l.textContent).join(' ') : '';
   const alts = [...e.querySelectorAll('img')].map(i => i.alt).join(' ');
-  const name = [e.getAttribute('aria-label'), labels, e.matches('input, select, textarea') ? '' : e.textContent, alts, e.title].join('');
+  const name = [e.getAttribute('aria-label'), labels, e.matches('input, select, textarea') ? '' : e.textContent, alts, e.alt, e.title].join('');
   if (!name.trim()) wrong.push('no name: ' + short(e));
   const box = (e.closest('label.check') ?? e).getBoundingClientRect();
   const inSentence = e.matches('a') && getComputedStyle(e).display === 'inline' && e.closest('p, li') && e.closest('p, li').textContent.trim() !== e.textContent.trim();

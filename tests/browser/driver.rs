@@ -39,7 +39,7 @@ impl Driver {
             .map_while(Result::ok);
         let port = lines
             .find_map(|l| {
-                l.rsplit_once("on port ")?
+                l.rsplit_once("successfully on port ")?
                     .1
                     .trim_end_matches('.')
                     .parse()
@@ -179,23 +179,30 @@ impl Driver {
         );
     }
 
-    /// Follows the link, or presses the button, that shows this text.
+    /// Follows the link, or presses the button, that shows this text, once it is there.
     pub fn press(&self, text: &str) {
         let quoted = json!(text);
-        let found = self.run(&format!(
+        let look = format!(
             "const all = [...document.querySelectorAll('a, button, summary')];
              const one = all.find(e => e.textContent.trim() === {quoted}) ?? all.find(e => e.textContent.includes({quoted}));
              if (one) one.scrollIntoView({{block: 'center'}});
              return one ?? null;"
-        ));
-        let element = found[ELEMENT].as_str().unwrap_or_else(|| {
-            panic!("nothing says \"{text}\" at {}\n{}", self.url(), self.text())
-        });
-        self.call(
-            "POST",
-            &self.at(&format!("/element/{element}/click")),
-            Some(json!({})),
         );
+        let end = Instant::now() + PATIENCE;
+        loop {
+            if let Some(element) = self.run(&look)[ELEMENT].as_str() {
+                let click = self.at(&format!("/element/{element}/click"));
+                self.call("POST", &click, Some(json!({})));
+                return;
+            }
+            assert!(
+                Instant::now() < end,
+                "nothing says \"{text}\" at {}\n{}",
+                self.url(),
+                self.text()
+            );
+            std::thread::sleep(Duration::from_millis(100));
+        }
     }
 
     /// Types into a field, or gives a file to one.

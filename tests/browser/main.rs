@@ -8,6 +8,7 @@ mod machine;
 mod serve;
 mod walk;
 
+use std::cell::RefCell;
 use std::time::Instant;
 
 use driver::Driver;
@@ -16,6 +17,8 @@ use serve::Served;
 /// Looks at pages as everybody has to be able to.
 struct Everybody {
     axe: Option<String>,
+    /// What was found wrong, so that one run tells all of it.
+    wrong: RefCell<Vec<String>>,
 }
 
 impl Everybody {
@@ -24,7 +27,7 @@ impl Everybody {
         for scheme in ["light", "dark"] {
             browser.scheme(scheme);
             let wrong = browser.run(include_str!("checks.js"));
-            assert_eq!(wrong, serde_json::json!([]), "{name}, {scheme}: {wrong:#}");
+            self.found(name, scheme, &wrong);
             if let Some(axe) = &self.axe {
                 browser.run(axe);
                 let found = browser.run_async(
@@ -33,11 +36,38 @@ impl Everybody {
                        .filter(v => ['serious', 'critical'].includes(v.impact))
                        .map(v => ({ id: v.id, help: v.help, where: v.nodes.map(n => n.html) }))));",
                 );
-                assert_eq!(found, serde_json::json!([]), "{name}, {scheme}: {found:#}");
+                self.found(name, scheme, &found);
             }
             browser.keep_picture(&format!("{name}-{scheme}"));
         }
         browser.scheme("light");
+    }
+
+    /// The checks find what is wrong where something is: a button without a name, letters that are hardly seen.
+    fn can_fail(&self, browser: &Driver) {
+        let spoil = "const b = document.createElement('button'); b.id = 'spoilt'; document.querySelector('main').append(b);
+                     const p = document.createElement('p'); p.textContent = 'faint'; p.className = 'spoilt'; document.querySelector('main').append(p);
+                     const s = new CSSStyleSheet(); s.replaceSync('.spoilt { color: #ddd; background: #fff }'); document.adoptedStyleSheets = [s];";
+        browser.run(spoil);
+        self.check(browser, "spoilt");
+        let told = self.wrong.take().join("\n");
+        assert!(
+            told.contains("no name") && told.contains("contrast"),
+            "{told}"
+        );
+        if self.axe.is_some() {
+            assert!(
+                told.contains("button-name") && told.contains("color-contrast"),
+                "{told}"
+            );
+        }
+    }
+
+    fn found(&self, name: &str, scheme: &str, wrong: &serde_json::Value) {
+        if wrong.as_array().is_none_or(|all| !all.is_empty()) {
+            let told = format!("{name}, {scheme}: {wrong:#}");
+            self.wrong.borrow_mut().push(told);
+        }
     }
 }
 
@@ -55,7 +85,10 @@ fn the_page_on_a_phone() {
             "*** axe-core cannot be had here: only the tests' own checks of accessibility ran ***"
         );
     }
-    let everybody = Everybody { axe };
+    let everybody = Everybody {
+        axe,
+        wrong: RefCell::default(),
+    };
     let start = Instant::now();
     let served = Served::start();
     let browser = Driver::start(&found);
@@ -68,6 +101,8 @@ fn the_page_on_a_phone() {
     chart(&browser, &served, &everybody);
     walk::walk(&browser, &served, &everybody);
     walk::no_card(&browser, &served, &everybody);
+    let wrong = everybody.wrong.take();
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     println!("browser tests took {:.0} s", start.elapsed().as_secs_f64());
 }
 
@@ -80,10 +115,12 @@ fn strangers_are_refused(browser: &Driver, served: &Served, everybody: &Everybod
 
 fn pairing(browser: &Driver, served: &Served, everybody: &Everybody) {
     browser.go(&served.pairing);
+    everybody.can_fail(browser);
+    browser.reload();
     everybody.check(browser, "pair");
     browser.fill("input[name=name]", "phone of the test");
     browser.click("button");
-    browser.find("select[name=chart], a[href='/waters'], main form");
+    browser.sees("Test the water");
     assert_eq!(browser.url(), served.at("/"));
     everybody.check(browser, "first");
     browser.go(&served.at("/devices"));

@@ -19,6 +19,13 @@ async fn send(home: &Home, cookie: &str, value: &str, name: &str) -> crate::Answ
     home.upload("/calibrate/photo", cookie, &parts).await
 }
 
+/// The session tells why the last photo cannot be used.
+async fn told(home: &Home, cookie: &str, why: &str) {
+    let shown = crate::page(home, cookie, "/calibrate").await;
+    assert!(shown.contains("This photo cannot be used"), "{shown}");
+    assert!(shown.contains(why), "{shown}");
+}
+
 #[tokio::test]
 async fn standards_become_a_chart_that_is_used_at_once() {
     let home = Home::new();
@@ -45,23 +52,23 @@ async fn standards_become_a_chart_that_is_used_at_once() {
         shown.contains("told apart from 5 mg/L") || shown.contains("cannot tell it from 5 mg/L")
     );
     assert!(shown.contains("lightness"));
-    // The same photo again, one of no vial, a value that is none of them.
-    crate::refused(
-        &send(&home, &cookie, "10", "nitrate-20-a.jpg").await,
-        200,
-        "was given already",
-    );
+    // The same photo again, one of nothing, a value that is none of them: told where the next photo is taken.
     let parts = [Part::Text("value", "10"), Part::Photo("a.jpg", b"no photo")];
-    crate::refused(
+    crate::led(
+        &send(&home, &cookie, "10", "nitrate-20-a.jpg").await,
+        "/calibrate",
+    );
+    told(&home, &cookie, "was given already").await;
+    crate::led(
         &home.upload("/calibrate/photo", &cookie, &parts).await,
-        200,
-        "cannot be used",
+        "/calibrate",
     );
-    crate::refused(
+    told(&home, &cookie, "a.jpg: ").await;
+    crate::led(
         &send(&home, &cookie, "40", "nitrate-40-a.jpg").await,
-        200,
-        "none of the standards",
+        "/calibrate",
     );
+    told(&home, &cookie, "none of the standards").await;
     // Taken away and given anew.
     crate::led(
         &home.post("/calibrate/away", &cookie, "photo=1").await,

@@ -294,10 +294,14 @@ async fn what_is_removed_stays_in_the_history() {
     let (entry, _) = home.logbook().readings("tidepool", None).unwrap()[0].clone();
     let asked = page(&home, &cookie, &format!("/remove/{entry}")).await;
     assert!(asked.contains("Remove it") && asked.contains("Keep it"));
+    assert!(
+        asked.contains("nitrate: ") && asked.contains("tidepool"),
+        "{asked}"
+    );
     let before = home.logbook().readings("tidepool", None).unwrap().len();
     led(
         &home.post(&format!("/remove/{entry}"), &cookie, "").await,
-        "/waters",
+        &water,
     );
     assert_eq!(
         home.logbook().readings("tidepool", None).unwrap().len(),

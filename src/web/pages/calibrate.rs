@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::Extension;
 use axum::extract::{Form, Request, State};
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Redirect;
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -216,11 +216,17 @@ fn going_on(words: Words, progress: &Progress) -> Markup {
         words,
         &title,
         html! {
+            @if let Some((name, e)) = &progress.trouble {
+                div.caution role="alert" {
+                    p { strong { (words.say("calibrate.unusable")) } }
+                    p lang="en" { (name) ": " (sentence(&clean(&e.what))) " " strong { (sentence(&clean(&e.fix))) } }
+                }
+            }
             @match progress.next {
                 Some(next) => p { strong { (words.fill("calibrate.next", &[("value", &plain(next)), ("unit", &unit)])) } },
                 None => p { strong { (words.say("calibrate.all_there")) } },
             }
-            form method="post" action="/calibrate/photo" enctype="multipart/form-data" {
+            form method="post" action="/calibrate/photo" enctype="multipart/form-data" data-upload=(words.say("photo.sending")) {
                 label {
                     (words.say("calibrate.standard"))
                     select name="value" {
@@ -231,8 +237,9 @@ fn going_on(words: Words, progress: &Progress) -> Markup {
                 }
                 label {
                     (words.say("calibrate.photo"))
-                    input type="file" name="photo" accept=(ACCEPT) capture="environment" required;
+                    input type="file" name="photo" accept=(ACCEPT) capture="environment" required data-preview="preview";
                 }
+                div #preview.preview {}
                 button { (words.say("calibrate.send")) }
             }
             h2 #steps { (words.say("calibrate.steps")) }
@@ -262,9 +269,9 @@ fn one(words: Words, step: &Step, unit: &str) -> Markup {
                     None => span.quiet { (words.say("calibrate.no_photo")) },
                     Some(lab) => span.quiet {
                         (words.fill("calibrate.lab", &[
-                            ("l", &to_decimals(lab.l, 0)),
-                            ("a", &to_decimals(lab.a, 0)),
-                            ("b", &to_decimals(lab.b, 0)),
+                            ("l", &whole(lab.l)),
+                            ("a", &whole(lab.a)),
+                            ("b", &whole(lab.b)),
                         ]))
                     },
                 }
@@ -284,6 +291,14 @@ fn one(words: Words, step: &Step, unit: &str) -> Markup {
             }
             @if let Some(colour) = step.colour { (swatch(colour)) }
         }
+    }
+}
+
+/// A coordinate of a colour. What rounds to nothing has no sign.
+fn whole(v: f64) -> String {
+    match v.round() {
+        v if v < 0.0 => format!("−{}", -v),
+        v => format!("{}", v.abs()),
     }
 }
 
@@ -314,10 +329,9 @@ fn findings(words: Words, progress: &Progress) -> Markup {
 /// Takes photos of one standard.
 pub(super) async fn photo(
     State(app): State<Shared>,
-    words: Words,
     Extension(Asker(device)): Extension<Asker>,
     request: Request,
-) -> std::result::Result<Response, Refusal> {
+) -> std::result::Result<Redirect, Refusal> {
     let mut form = receive(&app, request, AT_ONCE).await?;
     form.only(&["value"])?;
     let value = concentration(form.field("value").unwrap_or_default())?;
@@ -327,17 +341,20 @@ pub(super) async fn photo(
     for photo in std::mem::take(&mut form.photos) {
         app.sessions.has_room(&device.name, app.now())?;
         let session = app.sessions.of(&device.name, app.now()).ok_or_else(none)?;
-        let (looker, name) = (app.clone(), photo.name.clone());
+        let (looker, to, name) = (app.clone(), session.clone(), photo.name.clone());
         let added = in_turn(&app, move || {
             let (standard, sha256) = seen(&looker, photo, value)?;
-            lock(&session).add(standard, sha256, looker.now())
+            lock(&to).add(standard, sha256, looker.now())
         })
         .await?;
-        if let Err(e) = added {
-            return Ok(unusable(words, &name, &e).into_response());
+        let trouble = added.err().map(|e| (name, e));
+        let failed = trouble.is_some();
+        lock(&session).tell(trouble);
+        if failed {
+            break;
         }
     }
-    Ok(Redirect::to("/calibrate").into_response())
+    Ok(Redirect::to("/calibrate"))
 }
 
 /// Looks at a photo. It is forgotten afterwards.
@@ -351,20 +368,6 @@ fn seen(app: &Shared, photo: Photo, value: f64) -> Result<(Standard, String)> {
         look,
     };
     Ok((standard, decoded.sha256))
-}
-
-fn unusable(words: Words, name: &str, e: &Error) -> Markup {
-    page(
-        words,
-        words.say("calibrate.unusable"),
-        html! {
-            div.caution role="alert" lang="en" {
-                p { (name) ": " (sentence(&clean(&e.what))) }
-                p { strong { (sentence(&clean(&e.fix))) } }
-            }
-            p { a.away href="/calibrate" { (words.say("calibrate.again")) } }
-        },
-    )
 }
 
 #[derive(Deserialize)]

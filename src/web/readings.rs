@@ -75,26 +75,18 @@ impl Ask {
     }
 
     /// To read a photo by regions.
-    ///
-    /// # Errors
-    /// If a dilution is told for a pH.
-    pub(super) fn by_hand(
-        chart: Arc<Listed>,
-        white: Area,
-        liquid: Area,
-        told: Told,
-    ) -> std::result::Result<Ask, Refusal> {
-        no_dilution_of_ph(&told, &chart)?;
-        Ok(Ask {
+    pub(super) fn by_hand(chart: Arc<Listed>, white: Area, liquid: Area, told: Told) -> Ask {
+        Ask {
             chart,
             by: Where::Regions { white, liquid },
             told,
             log: None,
-        })
+        }
     }
 }
 
-fn no_dilution_of_ph(told: &Told, chart: &Listed) -> std::result::Result<(), Refusal> {
+/// Refuses to multiply back what is no amount.
+pub(super) fn no_dilution_of_ph(told: &Told, chart: &Listed) -> std::result::Result<(), Refusal> {
     if told.dilution.is_some() && is_ph(&chart.chart.terms.unit) {
         return Err(Refusal::wrong(
             "a pH cannot be multiplied back: diluting changes it in no simple proportion",

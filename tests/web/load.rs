@@ -223,7 +223,8 @@ fn fifty_uploads_at_once_are_answered_or_refused() {
     let bound = idle + limits.readings as u64 * alone + waiting;
     let most = memory(pid, "VmHWM:");
     eprintln!("idle {idle}, alone {alone}, most {most}, bound {bound}; {answered} answered");
-    assert!(most < bound + bound / 4, "{most} of {bound} bytes");
+    // Half as much again for what the allocator keeps.
+    assert!(most < bound + bound / 2, "{most} of {bound} bytes");
     assert!(
         most < idle + 50 * (MEGABYTES as u64) * (1 << 20),
         "less than all photos alone take"

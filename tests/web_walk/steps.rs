@@ -127,6 +127,8 @@ async fn what_is_no_address_of_a_walk_is_refused() {
         "/walk?chart=alder-creek-nitrate&step=x",
         "/photo?chart=",
         "/by-hand?chart=../x",
+        "/walk?chart=alder-creek-nitrate&dilution=much",
+        "/photo?chart=alder-creek-nitrate&started=soon",
     ] {
         assert_eq!(home.get(path, &cookie).await.status, 400, "{path}");
     }

@@ -16,11 +16,9 @@ use super::reading::{FIELDS, keep, look, walk_of};
 use super::route::Walk;
 use super::walk::camera;
 use super::{care, layout};
-use crate::capture::Started;
 use crate::error::Error;
 use crate::photo::{self, Limits};
 use crate::place::Area;
-use crate::reading::Told;
 use crate::web::kept::{Shot, Thing, Unmarked, Upright, Vial};
 use crate::web::readings::{Ask, chart, in_turn};
 use crate::web::refusal::Refusal;
@@ -45,7 +43,7 @@ pub(super) async fn ask(
     words: Words,
     Query(walk): Query<Walk>,
 ) -> Result<Markup, Refusal> {
-    chart(&app, Some(&walk.chart))?;
+    walk.told(chart(&app, Some(&walk.chart))?.as_ref())?;
     Ok(layout(
         words,
         words.say("hand.title"),
@@ -332,8 +330,8 @@ pub(super) async fn read(
         chart.clone(),
         area(b.white_x, b.white_y, b.white_w, b.white_h),
         area(b.vial_x, b.vial_y, b.vial_w, b.vial_h),
-        told(&walk)?,
-    )?;
+        walk.told(&chart)?,
+    );
     let shot = in_turn(&app, move || {
         let photo = kept.get()?;
         let copy = Photo {
@@ -355,24 +353,6 @@ pub(super) async fn read(
             shots: vec![Arc::new(shot)],
         },
     )
-}
-
-/// What the way here tells of the test.
-fn told(walk: &Walk) -> Result<Told, Refusal> {
-    let wrong = |e| Refusal::wrong("the address is not understood", e);
-    let started: Option<Started> = match walk.started.as_str() {
-        "" => None,
-        text => Some(text.parse().map_err(wrong)?),
-    };
-    let dilution = match walk.dilution.as_str() {
-        "" => None,
-        text => Some(text.parse().map_err(wrong)?),
-    };
-    Ok(Told {
-        started,
-        dilution,
-        blank: None,
-    })
 }
 
 #[cfg(test)]

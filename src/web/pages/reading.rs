@@ -43,7 +43,17 @@ pub(super) async fn read(State(app): State<Shared>, request: Request) -> Result<
     let walk = walk_of(&form);
     let before = match walk.with.as_str() {
         "" => Vec::new(),
-        name => app.kept.vial(name, app.now())?.get()?.shots.clone(),
+        name => {
+            let before = app.kept.vial(name, app.now())?;
+            let before = before.get()?;
+            if before.chart.name != ask.chart.name {
+                return Err(Refusal::wrong(
+                    "the photos before are of another test",
+                    "begin the test anew",
+                ));
+            }
+            before.shots.clone()
+        }
     };
     let photos = std::mem::take(&mut form.photos);
     if photos.is_empty() {

@@ -1,5 +1,7 @@
 //! Where somebody is in a test: all of it is in the address, so that a locked screen or a reload loses nothing.
 
+use std::str::FromStr;
+
 use axum::response::Redirect;
 use jiff::Timestamp;
 use jiff::civil::DateTime;
@@ -7,8 +9,10 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use serde::{Deserialize, Serialize};
 
+use crate::reading::Told;
+use crate::web::readings::no_dilution_of_ph;
 use crate::web::refusal::Refusal;
-use crate::web::state::App;
+use crate::web::state::{App, Listed};
 
 /// Where somebody is. Times are local ones of this computer, as the program's `--started` takes them.
 #[derive(Debug, Clone, Default, Serialize, Deserialize)]
@@ -35,6 +39,16 @@ pub(in crate::web) struct Walk {
     pub(in crate::web) with: String,
 }
 
+fn parsed<T: FromStr<Err = String>>(text: &str) -> Result<Option<T>, Refusal> {
+    match text {
+        "" => Ok(None),
+        text => text
+            .parse()
+            .map(Some)
+            .map_err(|e| Refusal::wrong(format!("\"{text}\" is not understood"), e)),
+    }
+}
+
 fn is_zero(n: &usize) -> bool {
     *n == 0
 }
@@ -51,6 +65,20 @@ impl Walk {
 
     pub(super) fn to(&self, page: &str) -> Redirect {
         Redirect::to(&self.at(page))
+    }
+
+    /// What the way here tells of the test.
+    ///
+    /// # Errors
+    /// If it is not understood, or a pH is to be multiplied back.
+    pub(super) fn told(&self, chart: &Listed) -> Result<Told, Refusal> {
+        let told = Told {
+            started: parsed(&self.started)?,
+            dilution: parsed(&self.dilution)?,
+            blank: None,
+        };
+        no_dilution_of_ph(&told, chart)?;
+        Ok(told)
     }
 
     /// The fields of a form that go on with it; those of the steps are over.

@@ -75,6 +75,7 @@ pub(super) async fn step(
     Query(walk): Query<Walk>,
 ) -> Result<Markup, Refusal> {
     let listed = chart(&app, Some(&walk.chart))?;
+    walk.told(&listed)?;
     let terms = &listed.chart.terms;
     let steps = steps(terms);
     let at = walk.step.min(steps.len() - 1);
@@ -186,6 +187,7 @@ pub(super) async fn photo(
     Query(walk): Query<Walk>,
 ) -> Result<Markup, Refusal> {
     let listed = chart(&app, Some(&walk.chart))?;
+    walk.told(&listed)?;
     let timer = match listed.chart.terms.read_window {
         Some(window) => window_timer(words, app.now(), window, &walk)?,
         None => None,

@@ -42,7 +42,7 @@ pub(super) fn scale(
     let every = ((longest as f64 + 1.0) * FIGURE / cell).ceil().max(1.0) as usize;
     let labelled = |i: usize| (n - 1 - i).is_multiple_of(every);
     let (base, height) = (VIAL + STEP, VIAL + STEP + FOOT);
-    let bar = base + 40.0;
+    let bar = base + 38.0;
     html! {
         figure {
             svg viewBox={ "0 0 " (WIDTH) " " (height) } role="img" aria-label=(in_words(words, chart, on_chart)) {
@@ -61,10 +61,10 @@ pub(super) fn scale(
                 }
                 line.axis x1="0" x2=(WIDTH) y1=(bar) y2=(bar) {}
                 @if let (Some(low), Some(high)) = (low, high) {
-                    rect.interval x=(low) y=(bar - 4.0) width=((high - low).max(2.0)) height="8" rx="2" {}
+                    rect.interval x=(low) y=(bar - 6.0) width=((high - low).max(2.0)) height="12" rx="2" {}
                 }
                 @if let Some(x) = value {
-                    path.mark d={ "M" (x) " " (bar - 12.0) "l9 20h-18z" } {}
+                    path.mark d={ "M" (x) " " (bar - 1.0) "l9 20h-18z" } {}
                 }
             }
             figcaption {

@@ -67,6 +67,15 @@ impl Told {
     }
 }
 
+/// The test, and whose water it was.
+fn title(words: Words, vial: &Vial) -> String {
+    let test = clean(&vial.chart.chart.terms.test);
+    match clean(&vial.walk.water) {
+        water if water.is_empty() => test,
+        water => words.fill("reading.title", &[("test", &test), ("water", &water)]),
+    }
+}
+
 /// The page.
 pub(super) fn page(
     words: Words,
@@ -82,7 +91,7 @@ pub(super) fn page(
     let is_saved = saved.is_some();
     layout(
         words,
-        &words.fill("reading.title", &[("test", &clean(&chart.terms.test))]),
+        &title(words, vial),
         html! {
             @if let Some(saved) = saved { (became(words, &saved, vial)) }
             (value(words, told.answer.as_ref(), &unit))
@@ -96,7 +105,7 @@ pub(super) fn page(
             }
             (findings(words, &told.flags))
             @if !is_saved { (to_save(words, name, vial, app, &told)) }
-            (next(words, name, vial, &told))
+            (next(words, name, vial, &told, is_saved))
             (looked(words, name, vial))
             (care(words))
             p { a href="/" { (words.say("layout.home")) } }
@@ -218,7 +227,7 @@ fn to_save(words: Words, name: &str, vial: &Vial, app: &App, told: &Told) -> Mar
                         value=(now(app).get(..16).unwrap_or_default());
                     p.quiet #at-hint { (words.say("save.at_hint")) }
                 }
-                button { (words.fill("save.save", &[("water", &water)])) }
+                button class=[(told.verdict != Verdict::Trusted).then_some("second")] { (words.fill("save.save", &[("water", &water)])) }
             }
         } @else if !water.is_empty() {
             p.quiet { (words.say("save.nothing")) }
@@ -227,7 +236,7 @@ fn to_save(words: Words, name: &str, vial: &Vial, app: &App, told: &Told) -> Mar
 }
 
 /// What can be done next: again, one more, or by hand.
-fn next(words: Words, name: &str, vial: &Vial, told: &Told) -> Markup {
+fn next(words: Words, name: &str, vial: &Vial, told: &Told, is_saved: bool) -> Markup {
     let again = Walk {
         with: String::new(),
         ..vial.walk.clone()
@@ -241,7 +250,7 @@ fn next(words: Words, name: &str, vial: &Vial, told: &Told) -> Markup {
     let by_card = vial.shots.iter().all(|s| s.outcome.regions.is_none());
     html! {
         div.thumb {
-            a class=(if told.verdict == Verdict::Trusted { "button second" } else { "button" }) href=(again.at("/photo")) {
+            a class=(if is_saved || told.verdict == Verdict::Trusted { "button second" } else { "button" }) href=(again.at("/photo")) {
                 (words.say("reading.again"))
             }
             @if by_card && told.answer.is_some() && vial.shots.len() < PHOTOS {
@@ -270,11 +279,17 @@ fn looked(words: Words, name: &str, vial: &Vial) -> Markup {
             p.quiet {
                 (photo)
                 @if let Some(taken) = &shot.outcome.taken_at { ", " (words.fill("looked.taken", &[("time", taken)])) }
-                @if let Ok(reading) = &shot.outcome.result {
-                    @if vial.shots.len() > 1 {
-                        ": " (amount(words, &reading.value.answer, &clean(&reading.value.unit)).0)
+                @if vial.shots.len() > 1 {
+                    @match &shot.outcome.result {
+                        Ok(reading) => {
+                            ": " (amount(words, &reading.value.answer, &clean(&reading.value.unit)).0)
+                        },
+                        Err(e) => {
+                            ": " (words.say("reading.none")) " "
+                            span lang="en" { (sentence(&clean(&e.what))) " " (sentence(&clean(&e.fix))) }
+                        },
                     }
-                } @else { ": " (words.say("reading.none")) }
+                }
             }
         }
     }

@@ -156,7 +156,7 @@ fn seconds(text: &str) -> Option<u32> {
                 sum += more;
                 next = end;
             }
-            return (sum >= 1.0 && sum <= LONGEST).then(|| sum.round() as u32);
+            return (1.0..=LONGEST).contains(&sum).then(|| sum.round() as u32);
         }
         at += 1;
     }

@@ -94,7 +94,8 @@ async fn a_name_from_outside_is_shown_and_never_a_path() {
     }
     assert_eq!(files(), before, "nothing was written");
     let parts = [CHART, Photo("<img src=x onerror=alert(1)>", b"no photo")];
-    let page = home.upload("/reading", &cookie, &parts).await.text();
+    let answer = home.upload("/reading", &cookie, &parts).await;
+    let page = home.get(answer.header("location"), &cookie).await.text();
     assert!(
         page.contains("&lt;img") && !page.contains("<img src=x"),
         "{page}"

@@ -12,7 +12,7 @@ use crate::course::{Course, Wanted};
 use crate::error::{Error, Result};
 use crate::face::water;
 use crate::logbook::exchange::Whole;
-use crate::logbook::{Entry, Event, Jpeg, Limit, Logbook, Reading, Water};
+use crate::logbook::{Entry, Event, Jpeg, Limit, Logbook, Moment, Reading, Water};
 use crate::report::course::picture::{self, Style};
 use crate::report::text::clean;
 use crate::report::trend::{self, view};
@@ -126,6 +126,7 @@ pub(super) async fn water(
         .in_logbook(move |logbook| look(&logbook, &entry))
         .await?;
     let Shown { entry, water, .. } = &shown;
+    let now = parts::now(&app);
     let name = clean(&water.name);
     Ok(page(
         words,
@@ -139,7 +140,7 @@ pub(super) async fn water(
                 li { a href={ "/water/" (entry) "/plan" } { (words.say("plan.title")) } }
             }
             @if shown.courses.is_empty() { p { (words.say("history.no_reading")) } }
-            @for (course, svg) in &shown.courses { (about(words, course, svg)) }
+            @for (course, svg) in &shown.courses { (about(words, course, svg, &now)) }
             @if !shown.courses.is_empty() { p.caution lang="en" { (trend::CAUTION) } }
             h2 #readings { (words.say("history.readings")) }
             (readings(words, &shown.readings))
@@ -191,8 +192,8 @@ fn look(logbook: &Logbook, entry: &str) -> Result<Shown> {
 }
 
 /// A test: the last reading, where the level goes, the plot, and whether what was done worked.
-fn about(words: Words, course: &Course, svg: &str) -> Markup {
-    let told = trend::text(course);
+fn about(words: Words, course: &Course, svg: &str, now: &Moment) -> Markup {
+    let told = trend::text(course, now);
     let mut paragraphs = told.split("\n\n").map(lines);
     let first = paragraphs.next().unwrap_or_default();
     let rests = first.get(1..).unwrap_or_default();

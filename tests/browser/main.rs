@@ -244,8 +244,20 @@ fn chart(browser: &Driver, served: &Served, everybody: &Everybody) {
         browser.press("Use this photo");
         browser.sees(&format!("Next: the vial of {next} mg/L"));
     }
-    browser.sees("apart from 5 mg/L");
+    browser.sees("told apart from 5 mg/L");
+    browser.fill(
+        "input[name=photo]",
+        &serve::fixture("standards/nitrate-10-a.jpg"),
+    );
+    browser.press("Use this photo");
+    browser.sees("was given already");
     everybody.check(browser, "calibrating");
+    browser.fill(
+        "input[name=photo]",
+        &serve::fixture("standards/nitrate-40-a.jpg"),
+    );
+    browser.press("Use this photo");
+    browser.sees("Every standard has a photo");
     browser.press("Finish the chart");
     browser.sees("The chart is ready");
     everybody.check(browser, "chart-ready");

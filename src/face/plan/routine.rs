@@ -223,7 +223,7 @@ impl Made {
         ));
         }
         notes.push(
-        "Logged shares of water changes count as exact. That readings are few widens what is made (Student's t).".to_owned(),
+        "Logged shares of water changes count as exact. Few readings make a wide interval (Student's t).".to_owned(),
     );
         let found = ends.map(|((_, a), (_, b))| Found {
             readings: used.len(),

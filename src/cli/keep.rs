@@ -40,7 +40,7 @@ impl KeepArgs {
             }
             return Ok(None);
         };
-        let logbook = self.logbook.open(Access::Read)?;
+        let logbook = self.logbook.open(Access::Change)?;
         let water = logbook.water(water)?.name;
         Ok(Some(Keeper {
             logbook,

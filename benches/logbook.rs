@@ -70,7 +70,7 @@ fn median(mut times: Vec<f64>) -> f64 {
 fn main() {
     let folder = tempfile::TempDir::new().expect("a folder");
     let path = folder.path().join("book.sqlite");
-    let mut book = Logbook::open(&path, "book", Access::Write).expect("a new logbook");
+    let mut book = Logbook::open(&path, "book", Access::Create).expect("a new logbook");
     let waters = (0..WATERS)
         .map(|i| Water {
             name: water(i),

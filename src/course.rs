@@ -98,6 +98,9 @@ impl Course {
             return Err(no_readings(&water.name, test, &logbook.tests(&water.name)?));
         };
         let unit = wanted.unit.clone().unwrap_or_else(|| last.unit.clone());
+        // As it is spelt in the log, where case does not count.
+        let test = last.test.clone();
+        let test = test.as_str();
         let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
         let all: Vec<_> = all
             .into_iter()

@@ -13,6 +13,7 @@ mod entry;
 pub mod equipment;
 pub mod exchange;
 mod fault;
+mod import;
 mod schema;
 mod store;
 mod write;
@@ -22,7 +23,8 @@ use std::str::FromStr;
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use jiff::civil::DateTime;
+use jiff::civil::{DateTime, Time};
+use jiff::fmt::temporal::Pieces;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 use serde::{Deserialize, Serialize};
@@ -75,12 +77,13 @@ impl Moment {
         if let Ok(moment) = Moment::from_str(text) {
             return Ok(moment);
         }
-        let local: Option<DateTime> = text.parse().ok().map(|local: DateTime| {
-            if text.len() > 10 {
-                local
-            } else {
-                local.date().at(12, 0, 0, 0)
-            }
+        // A zone may be named beside a local time: `2026-03-01T09:05[Europe/Berlin]`.
+        if let Ok(zoned) = text.parse::<ZonedDateTime>() {
+            return Ok(Moment::from(&zoned));
+        }
+        let local = Pieces::parse(text).ok().map(|pieces| {
+            let noon = Time::constant(12, 0, 0, 0);
+            pieces.date().to_datetime(pieces.time().unwrap_or(noon))
         });
         local
             .and_then(|local| local.to_zoned_datetime(zone.clone()).ok())
@@ -98,7 +101,8 @@ impl From<&ZonedDateTime> for Moment {
     }
 }
 
-/// RFC 3339.
+/// RFC 3339 and ISO 8601 with an offset. The text becomes `2026-03-01T09:05:00-08:00` however it was written, so that all that cuts
+/// date or offset out of it finds them.
 impl FromStr for Moment {
     type Err = String;
 
@@ -106,11 +110,34 @@ impl FromStr for Moment {
         let stamp: Timestamp = text
             .parse()
             .map_err(|_| format!("\"{text}\" is no time with an offset"))?;
-        Ok(Moment {
-            seconds: stamp.as_second(),
-            text: text.to_owned(),
-        })
+        // A logbook is full of texts that are so already.
+        if is_plain(text) {
+            return Ok(Moment {
+                seconds: stamp.as_second(),
+                text: text.to_owned(),
+            });
+        }
+        let offset = Pieces::parse(text).ok().and_then(|p| p.to_numeric_offset());
+        let zone = TimeZone::fixed(offset.unwrap_or(jiff::tz::Offset::UTC));
+        Ok(Moment::from(&stamp.to_zoned_datetime(zone)))
     }
+}
+
+/// Whether a text that is a time is written as `2026-03-01T09:05:00-08:00`.
+fn is_plain(text: &str) -> bool {
+    let form = b"0000-00-00T00:00:00+00:00";
+    text.len() == form.len()
+        && text
+            .bytes()
+            .zip(form)
+            .enumerate()
+            .all(|(i, (c, f))| match f {
+                b'0' => c.is_ascii_digit(),
+                b'+' => c == b'+' || c == b'-',
+                // A second 60 becomes 59.
+                b':' if i == 16 => c == b':' && text.as_bytes()[17] < b'6',
+                f => c == *f,
+            })
 }
 
 impl TryFrom<String> for Moment {
@@ -296,7 +323,7 @@ pub struct Event {
     pub unit: Option<String>,
     /// What was dosed, added or taken out.
     pub substance: Option<String>,
-    /// Copper or another medicine, which stays in porous things.
+    /// Copper or another medicine, which stays in porous things. A dose of copper becomes one as it is added.
     pub medicine: bool,
     /// Name of the equipment.
     pub equipment: Option<String>,
@@ -346,5 +373,25 @@ mod tests {
         assert_eq!(at("2026-03-01T09:05:00+05:30").offset_seconds(), 19_800);
         assert_eq!(at("2026-03-01T09:05:00Z").offset_seconds(), 0);
         assert!(Moment::parse("yesterday", &zone).is_err());
+    }
+
+    #[test]
+    fn a_time_has_one_text_however_it_is_written() {
+        let zone = TimeZone::fixed(jiff::tz::offset(-8));
+        for (told, text) in [
+            ("2026-03-01T09:05:00Z", "2026-03-01T09:05:00+00:00"),
+            ("20260301T090500+0530", "2026-03-01T09:05:00+05:30"),
+            ("2026-03-01 09:05:07.25+02:00", "2026-03-01T09:05:07+02:00"),
+            (
+                "2026-03-01T09:05-08:00[America/Los_Angeles]",
+                "2026-03-01T09:05:00-08:00",
+            ),
+            ("20260301", "2026-03-01T12:00:00-08:00"),
+            ("20260301T0905", "2026-03-01T09:05:00-08:00"),
+        ] {
+            let moment = Moment::parse(told, &zone).unwrap();
+            assert_eq!(moment.to_string(), text, "{told}");
+            assert_eq!(text.parse::<Moment>().unwrap(), moment, "{told}");
+        }
     }
 }

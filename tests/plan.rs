@@ -81,7 +81,7 @@ fn logbook() -> (TempDir, Logbook) {
     let folder = dir.path().join("tintwell");
     std::fs::create_dir(&folder).unwrap();
     let mut logbook =
-        Logbook::open(&folder.join("logbook.sqlite"), "logbook", Access::Write).unwrap();
+        Logbook::open(&folder.join("logbook.sqlite"), "logbook", Access::Create).unwrap();
     logbook
         .add_water(&Water {
             name: "tidepool".into(),

@@ -27,7 +27,7 @@ impl KeepArgs {
             }
             return Ok(None);
         };
-        let logbook = self.logbook.open(Access::Read)?;
+        let logbook = self.logbook.open(Access::Change)?;
         Ok(Some(Keeper::new(logbook, water)?))
     }
 }

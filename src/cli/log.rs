@@ -10,6 +10,7 @@ use jiff::tz::TimeZone;
 
 use super::files::{self, Output, extension, shown};
 use super::{Done, Exit, Stop, say};
+use crate::chart::Medium;
 use crate::error::Error;
 use crate::logbook::exchange::{Imported, Whole};
 use crate::logbook::{
@@ -57,7 +58,7 @@ impl LogbookArgs {
     /// Opens the logbook; makes its folder when it is the usual one.
     pub(super) fn open(&self, access: Access) -> Result<Logbook, Stop> {
         let path = self.path()?;
-        if let (None, Access::Write, Some(folder)) = (&self.logbook, access, path.parent()) {
+        if let (None, Access::Create, Some(folder)) = (&self.logbook, access, path.parent()) {
             std::fs::create_dir_all(folder).map_err(|e| {
                 Error::new(
                     format!("the folder cannot be made: {}", files::plain(&e)),
@@ -97,7 +98,7 @@ enum Command {
     #[command(
         after_help = "Columns of the CSV (unknown is an empty cell): kind (reading, or the kind of event), water, at (time with \
                       offset), test, unit, answer (value, below, above), value, low, high, source (photo, eye, other), verdict, \
-                      photo, sha256, chart_sha256, dilution_factor, percent, amount, substance, medicine, equipment, note."
+                      photo, sha256, chart_sha256, dilution_factor, percent, amount, substance, medicine, equipment, note, uid (what the entry is known by; leave it empty in new rows)."
     )]
     Export(ExportArgs),
     /// Add what a file holds that `log export` wrote, as far as it is not there yet
@@ -123,6 +124,15 @@ struct EditArgs {
     /// The volume of a water
     #[arg(long, value_name = "VOLUME", value_parser = litres)]
     volume: Option<f64>,
+    /// Whether invertebrates live in a water, which copper kills
+    #[arg(long, value_name = "YES|NO", value_parser = ["yes", "no"])]
+    invertebrates: Option<String>,
+    /// Salt or fresh water
+    #[arg(long, value_parser = ["fresh", "salt"])]
+    medium: Option<String>,
+    /// Change it in spite of a warning
+    #[arg(long)]
+    anyway: bool,
     #[command(flatten)]
     logbook: LogbookArgs,
 }
@@ -183,10 +193,10 @@ struct LimitsArgs {
     /// Unit of the bounds
     unit: String,
     /// It is not to fall under this
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     low: Option<f64>,
     /// It is not to rise over this
-    #[arg(long)]
+    #[arg(long, allow_negative_numbers = true)]
     high: Option<f64>,
     #[command(flatten)]
     logbook: LogbookArgs,
@@ -236,6 +246,22 @@ pub(super) fn when(told: Option<&str>) -> Result<Moment, Stop> {
     )
 }
 
+/// The same for an entry: that it lies ahead is told, and allowed.
+fn entered(told: Option<&str>) -> Result<Moment, Stop> {
+    let at = when(told)?;
+    if at.seconds() > now().seconds() {
+        say(&format!("note: {at} is still to come"));
+    }
+    Ok(at)
+}
+
+fn medium(word: &str) -> Medium {
+    match word {
+        "salt" => Medium::Salt,
+        _ => Medium::Fresh,
+    }
+}
+
 /// Tells what became of a reading.
 pub(super) fn added(added: Added, reading: &Reading) {
     match added {
@@ -255,25 +281,45 @@ fn edit(args: &EditArgs) -> Done {
     let mut fields = Vec::new();
     fields.extend(args.note.clone().map(Field::Note));
     if let Some(at) = &args.at {
-        fields.push(Field::At(when(Some(at))?));
+        fields.push(Field::At(entered(Some(at))?));
     }
     fields.extend(args.water.clone().map(Field::Water));
     fields.extend(args.name.clone().map(Field::Name));
     fields.extend(args.volume.map(Field::Volume));
+    let invertebrates = args.invertebrates.as_deref().map(|word| word == "yes");
+    fields.extend(invertebrates.map(Field::Invertebrates));
+    fields.extend(args.medium.as_deref().map(|m| Field::Medium(medium(m))));
     if fields.is_empty() {
         return Err(Stop::Usage(
-            "say what to change: --note, --at, --water, --name or --volume".into(),
+            "say what to change: --note, --at, --water, --name, --volume, --invertebrates or --medium".into(),
         ));
     }
-    args.logbook
-        .open(Access::Read)?
-        .edit(args.entry, &fields, &now())?;
+    let mut logbook = args.logbook.open(Access::Change)?;
+    if let (Some(water), Some(mut event)) = (&args.water, logbook.event(args.entry)?) {
+        event.water.clone_from(water);
+        warn(&logbook, &event, Some(args.entry), args.anyway)?;
+    }
+    logbook.edit(args.entry, &fields, &now())?;
     say(&format!("{} {} changed", args.entry.what(), args.entry));
+    if invertebrates == Some(true) {
+        let waters = logbook.waters()?;
+        let water = waters.iter().find(|(entry, _)| *entry == args.entry);
+        for (_, water) in water {
+            let met = equipment::in_water(&logbook, &water.name)?;
+            if !met.is_empty() {
+                say(&format!(
+                    "warning: this water or equipment in it was {}; copper at treatment level kills most invertebrates, and \
+                     porous things hold it and give it off later",
+                    equipment::told(&met)
+                ));
+            }
+        }
+    }
     Ok(Exit::Trusted)
 }
 
 fn remove(args: &RemoveArgs) -> Done {
-    let mut logbook = args.logbook.open(Access::Read)?;
+    let mut logbook = args.logbook.open(Access::Change)?;
     for entry in &args.entries {
         logbook.remove(*entry, &now())?;
         say(&format!("{} {entry} left out", entry.what()));
@@ -292,44 +338,61 @@ fn event(args: &EventArgs) -> Done {
     if let Some(option) = lacks {
         return Err(Stop::Usage(format!("{} needs {option}", args.kind.word())));
     }
-    let copper = args.substance.as_deref().is_some_and(equipment::is_copper);
     let event = Event {
         water: args.water.clone(),
         kind: args.kind,
-        at: when(args.at.as_deref())?,
+        at: entered(args.at.as_deref())?,
         percent: args.percent,
         amount: args.amount,
         unit: args.unit.clone(),
         substance: args.substance.clone(),
-        medicine: args.medicine || (copper && args.kind == Kind::Dose),
+        medicine: args.medicine,
         equipment: args.equipment.clone(),
         note: args.note.clone(),
     };
-    let mut logbook = args.logbook.open(Access::Read)?;
-    if let Some(warning) = equipment::warning(&logbook, &event)? {
-        if !args.anyway {
-            return Err(Error::new(
-                warning,
-                "do not put it in; ask a vet or the maker if you must. If it is in already, log it with --anyway",
-            )
-            .about(args.water.clone())
-            .into());
-        }
-        say(&format!("warning: {warning}"));
-    }
+    let mut logbook = args.logbook.open(Access::Change)?;
+    warn(&logbook, &event, None, args.anyway)?;
     let entry = logbook.add_event(&event)?;
     say(&format!("event {entry} logged, {}", event.at.short()));
+    if event.kind == Kind::LivestockIn {
+        let met = equipment::in_water(&logbook, &event.water)?;
+        if !met.is_empty() {
+            say(&format!(
+                "note: this water or equipment in it was {}",
+                equipment::told(&met)
+            ));
+        }
+    }
     Ok(Exit::Trusted)
 }
 
+/// Stops before copper comes to invertebrates, or tells only, where it is to be logged anyway.
+fn warn(logbook: &Logbook, event: &Event, itself: Option<Entry>, anyway: bool) -> Result<(), Stop> {
+    let Some(warning) = equipment::warning(logbook, event, itself)? else {
+        return Ok(());
+    };
+    if anyway {
+        say(&format!("warning: {warning}"));
+        return Ok(());
+    }
+    Err(Error::new(
+        warning,
+        "do not put it in; ask a vet or the maker if you must. If it is in already, log it with --anyway",
+    )
+    .about(event.water.clone())
+    .into())
+}
+
 fn limits(args: &LimitsArgs) -> Done {
-    args.logbook.open(Access::Read)?.set_limit(&Limit {
+    let mut logbook = args.logbook.open(Access::Change)?;
+    let limit = Limit {
         water: args.water.clone(),
         test: args.test.clone(),
         unit: args.unit.clone(),
         low: args.low,
         high: args.high,
-    })?;
+    };
+    logbook.set_limit(&limit, &now())?;
     let bounds = match (args.low, args.high) {
         (None, None) => "has no bounds any more".to_owned(),
         (Some(low), None) => format!("is not to fall under {low} {}", args.unit),
@@ -337,6 +400,12 @@ fn limits(args: &LimitsArgs) -> Done {
         (Some(low), Some(high)) => format!("is to stay between {low} and {high} {}", args.unit),
     };
     say(&format!("{} in {} {bounds}", args.test, args.water));
+    if logbook.readings(&args.water, Some(&args.test))?.is_empty() {
+        say(&format!(
+            "note: no reading of {} in {} is logged yet",
+            args.test, args.water
+        ));
+    }
     Ok(Exit::Trusted)
 }
 
@@ -384,17 +453,37 @@ fn import(args: &ImportArgs) -> Done {
         Form::Csv => Whole::from_csv(&text),
     }
     .map_err(about)?;
-    let mut logbook = args.logbook.open(Access::Write)?;
+    let mut logbook = args.logbook.open(Access::Create)?;
     let Imported {
         waters,
         equipment,
         readings,
         events,
         limits,
-    } = whole.import(&mut logbook)?;
+        completed,
+        limits_kept,
+        warned,
+    } = whole.import(&mut logbook).map_err(about)?;
     say(&format!(
         "imported: {waters} waters, {equipment} pieces of equipment, {readings} readings, {events} events, {limits} limits; \
          what was there already was passed over"
     ));
+    for (n, what) in [
+        (
+            completed,
+            "readings that were there were given their record or picture",
+        ),
+        (
+            limits_kept,
+            "limits were kept that differ from those in the file",
+        ),
+    ] {
+        if n > 0 {
+            say(&format!("{n} {what}"));
+        }
+    }
+    for (entry, warning) in warned {
+        say(&format!("warning: {entry}: {warning}"));
+    }
     Ok(Exit::Trusted)
 }

@@ -81,7 +81,7 @@ pub(super) fn run(args: &Args) -> Done {
         return Ok(Exit::Trusted);
     }
     // Made if it is not there, so that the page has a place to log to, and the devices theirs.
-    drop(args.logbook.open(Access::Write)?);
+    drop(args.logbook.open(Access::Create)?);
     if let Some(name) = &args.token {
         put(&(devices.add(name, Kind::Token, Timestamp::now())? + "\n"))?;
         say("this token is shown once: keep it where only your program can read it");

@@ -1,18 +1,22 @@
 //! What a logbook is asked: waters, readings, events, limits, equipment, and what was there before.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use rusqlite::{Row, ToSql, params_from_iter};
 
 use super::entry::{Entry, Table};
 use super::store::Logbook;
-use super::write::no_water;
+use super::write::{folded, no_water};
 use super::{Amount, Equipment, Event, Jpeg, Limit, Moment, Reading, Water, of_word};
 use crate::error::Result;
 
 /// The columns of a reading.
 const READING: &str = "r.id, r.test, r.unit, r.at, r.answer, r.value, r.low, r.high, r.source, r.verdict, r.photo, r.sha256, \
                        r.chart_sha256, r.dilution_factor, r.note";
+
+/// An event with its water and its equipment.
+const EVENT: &str = "SELECT e.id, e.kind, e.at, e.percent, e.amount, e.unit, e.substance, e.medicine, q.name, e.note, w.name, w.id
+                     FROM event e JOIN water w ON w.id = e.water LEFT JOIN equipment q ON q.id = e.equipment";
 
 impl Logbook {
     /// All waters, in the order of their names.
@@ -22,7 +26,7 @@ impl Logbook {
     pub fn waters(&self) -> Result<Vec<(Entry, Water)>> {
         self.all(
             "SELECT id, name, volume_l, medium, lives, invertebrates FROM water
-             WHERE removed IS NULL ORDER BY name COLLATE NOCASE",
+             WHERE removed IS NULL ORDER BY folded",
             &[],
             |row| {
                 Ok((
@@ -45,21 +49,20 @@ impl Logbook {
     /// If there is none of that name; the error names those that there are.
     pub fn water(&self, name: &str) -> Result<Water> {
         let waters = self.waters()?;
-        let found = waters
-            .iter()
-            .find(|(_, w)| w.name.to_lowercase() == name.to_lowercase());
+        let found = waters.iter().find(|(_, w)| folded(&w.name) == folded(name));
         found.map(|(_, w)| w.clone()).ok_or_else(|| {
             let names: Vec<&str> = waters.iter().map(|(_, w)| w.name.as_str()).collect();
             no_water(name, &names).about(self.shown.clone())
         })
     }
 
-    /// The readings of a water in the order of their times, of one test or of all. Without records and pictures.
+    /// The readings of a water in the order of their times, of one test (in whatever case) or of all. Without records and pictures.
     ///
     /// # Errors
     /// If the file cannot be read.
     pub fn readings(&self, water: &str, test: Option<&str>) -> Result<Vec<(Entry, Reading)>> {
         let water = self.water(water)?.name;
+        let test = test.map(|t| self.spelt(&water, t)).transpose()?;
         // A condition that may be none would keep the index from being used.
         let condition = if test.is_some() {
             "AND r.test = ?2"
@@ -74,6 +77,22 @@ impl Logbook {
         let mut values = vec![&water as &dyn ToSql];
         values.extend(test.as_ref().map(|t| t as &dyn ToSql));
         self.all(&sql, &values, |row| reading(row, &water))
+    }
+
+    /// A test as it is spelt in the log of a water; as it is, if there is none.
+    fn spelt(&self, water: &str, test: &str) -> Result<String> {
+        let there = self.all(
+            "SELECT 1 FROM reading WHERE water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL)
+             AND test = ?2 AND removed IS NULL LIMIT 1",
+            &[&water as &dyn ToSql, &test],
+            |_| Ok(()),
+        )?;
+        if !there.is_empty() {
+            return Ok(test.to_owned());
+        }
+        let tests = self.tests(water)?;
+        let found = tests.into_iter().find(|t| folded(t) == folded(test));
+        Ok(found.unwrap_or_else(|| test.to_owned()))
     }
 
     /// The same with records and pictures.
@@ -154,29 +173,50 @@ impl Logbook {
     pub fn events(&self, water: &str) -> Result<Vec<(Entry, Event)>> {
         let water = self.water(water)?.name;
         self.all(
-            "SELECT e.id, e.kind, e.at, e.percent, e.amount, e.unit, e.substance, e.medicine, equipment.name, e.note
-             FROM event e LEFT JOIN equipment ON equipment.id = e.equipment
-             WHERE e.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND e.removed IS NULL
-             ORDER BY e.seconds, e.id",
+            &format!("{EVENT} WHERE w.name = ?1 AND w.removed IS NULL AND e.removed IS NULL ORDER BY e.seconds, e.id"),
             &[&water as &dyn ToSql],
+            event,
+        )
+    }
+
+    /// One event.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn event(&self, entry: Entry) -> Result<Option<Event>> {
+        if entry.table != Table::Event {
+            return Ok(None);
+        }
+        let events = self.all(
+            &format!("{EVENT} WHERE e.id = ?1 AND e.removed IS NULL"),
+            &[&entry.id as &dyn ToSql],
+            event,
+        )?;
+        Ok(events.into_iter().next().map(|(_, e)| e))
+    }
+
+    /// Where equipment of a name went, and all medicines dosed, in the order of time, with the number of the water: of all
+    /// waters and equipment, also those that were left out since.
+    pub(super) fn past(&self, equipment: &str) -> Result<Vec<(i64, Entry, Event)>> {
+        self.all(
+            &format!("{EVENT} WHERE e.removed IS NULL AND (e.medicine OR q.folded = ?1) ORDER BY e.seconds, e.id"),
+            &[&folded(equipment) as &dyn ToSql],
             |row| {
-                Ok((
-                    Entry::new(Table::Event, row.get(0)?),
-                    Event {
-                        water: water.clone(),
-                        kind: plain(row, 1)?,
-                        at: moment(row, 2)?,
-                        percent: row.get(3)?,
-                        amount: row.get(4)?,
-                        unit: row.get(5)?,
-                        substance: row.get(6)?,
-                        medicine: row.get(7)?,
-                        equipment: row.get(8)?,
-                        note: row.get(9)?,
-                    },
-                ))
+                let (entry, event) = event(row)?;
+                Ok((row.get(11)?, entry, event))
             },
         )
+    }
+
+    /// The numbers of the entries of a table that are not removed, and what they are known by in every logbook.
+    pub(super) fn uids(&self, table: Table) -> Result<HashMap<i64, String>> {
+        let table = table.name();
+        let uids = self.all(
+            &format!("SELECT id, uid FROM {table} WHERE removed IS NULL"),
+            &[],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        Ok(uids.into_iter().collect())
     }
 
     /// The bounds of a water.
@@ -207,7 +247,7 @@ impl Logbook {
     /// If the file cannot be read.
     pub fn equipment(&self) -> Result<Vec<(Entry, Equipment)>> {
         self.all(
-            "SELECT id, name, note FROM equipment WHERE removed IS NULL ORDER BY name COLLATE NOCASE",
+            "SELECT id, name, note FROM equipment WHERE removed IS NULL ORDER BY folded",
             &[],
             |row| {
                 Ok((
@@ -247,6 +287,24 @@ impl Logbook {
         };
         rows().map_err(|e| self.failed(&e))
     }
+}
+
+fn event(row: &Row) -> rusqlite::Result<(Entry, Event)> {
+    Ok((
+        Entry::new(Table::Event, row.get(0)?),
+        Event {
+            water: row.get(10)?,
+            kind: plain(row, 1)?,
+            at: moment(row, 2)?,
+            percent: row.get(3)?,
+            amount: row.get(4)?,
+            unit: row.get(5)?,
+            substance: row.get(6)?,
+            medicine: row.get(7)?,
+            equipment: row.get(8)?,
+            note: row.get(9)?,
+        },
+    ))
 }
 
 fn reading(row: &Row, water: &str) -> rusqlite::Result<(Entry, Reading)> {

@@ -5,11 +5,16 @@
 //! it off later, so that they must not be moved to a system with invertebrates (common practice). Whether a thing holds copper
 //! cannot be seen: all equipment that was in a dosed water counts.
 
-use super::{Event, Kind, Logbook, Moment};
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::write::folded;
+use super::{Entry, Event, Kind, Logbook, Moment};
 use crate::error::Result;
 
 /// When and where equipment met a medicine.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Met {
     /// The water in which it was.
     pub water: String,
@@ -20,7 +25,7 @@ pub struct Met {
 }
 
 /// A time during which equipment was in a water.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Stay {
     pub water: String,
     /// When it was put in; `None` if only its leaving was logged.
@@ -29,30 +34,40 @@ pub struct Stay {
     pub to: Option<Moment>,
 }
 
-/// Where equipment has been, in the order of time.
+/// Where equipment has been, in the order of time; also in waters that were left out of the logbook since.
 ///
 /// # Errors
 /// If the logbook cannot be read.
 pub fn stays(logbook: &Logbook, equipment: &str) -> Result<Vec<Stay>> {
-    let mut all = Vec::new();
-    for (_, water) in logbook.waters()? {
-        all.extend(stays_in(&events(logbook, &water.name)?, equipment));
-    }
+    let waters = past(logbook, equipment, None)?;
+    let mut all: Vec<Stay> = waters
+        .values()
+        .flat_map(|events| stays_in(events, equipment))
+        .collect();
     all.sort_by_key(|s: &Stay| s.from.as_ref().or(s.to.as_ref()).map(Moment::seconds));
     Ok(all)
 }
 
-fn events(logbook: &Logbook, water: &str) -> Result<Vec<Event>> {
-    let events = logbook.events(water)?;
-    Ok(events.into_iter().map(|(_, e)| e).collect())
+/// Medicines and the moves of equipment by the number of the water, each in the order of time, without one event.
+fn past(
+    logbook: &Logbook,
+    equipment: &str,
+    without: Option<Entry>,
+) -> Result<BTreeMap<i64, Vec<Event>>> {
+    let mut waters: BTreeMap<i64, Vec<Event>> = BTreeMap::new();
+    for (water, entry, event) in logbook.past(equipment)? {
+        if Some(entry) != without {
+            waters.entry(water).or_default().push(event);
+        }
+    }
+    Ok(waters)
 }
 
 /// The stays in one water by its events, which are in the order of time.
 fn stays_in(events: &[Event], equipment: &str) -> Vec<Stay> {
-    let name = equipment.to_lowercase();
     let mut stays: Vec<Stay> = Vec::new();
     for e in events {
-        if e.equipment.as_ref().map(|n| n.to_lowercase()) != Some(name.clone()) {
+        if !is_of(e, equipment) {
             continue;
         }
         let open = stays.last_mut().filter(|s| s.to.is_none());
@@ -74,16 +89,24 @@ fn stays_in(events: &[Event], equipment: &str) -> Vec<Stay> {
     stays
 }
 
+fn is_of(event: &Event, equipment: &str) -> bool {
+    let name = event.equipment.as_deref();
+    name.is_some_and(|n| folded(n) == folded(equipment))
+}
+
 /// Which medicines equipment met: those dosed before it left a water, also before it came, since what is left in a water
-/// cannot be known.
+/// cannot be known. Waters that were left out of the logbook count as well.
 ///
 /// # Errors
 /// If the logbook cannot be read.
 pub fn met(logbook: &Logbook, equipment: &str) -> Result<Vec<Met>> {
+    met_without(logbook, equipment, None)
+}
+
+fn met_without(logbook: &Logbook, equipment: &str, without: Option<Entry>) -> Result<Vec<Met>> {
     let mut all = Vec::new();
-    for (_, water) in logbook.waters()? {
-        let events = events(logbook, &water.name)?;
-        let stays = stays_in(&events, equipment);
+    for events in past(logbook, equipment, without)?.values() {
+        let stays = stays_in(events, equipment);
         let there_at = |dose: &Moment| {
             let stayed = |s: &Stay| {
                 s.to.as_ref()
@@ -92,38 +115,122 @@ pub fn met(logbook: &Logbook, equipment: &str) -> Result<Vec<Met>> {
             stays.iter().any(stayed)
         };
         let doses = events.iter().filter(|e| e.medicine && there_at(&e.at));
-        all.extend(doses.map(|dose| {
-            Met {
-                water: water.name.clone(),
-                substance: dose
-                    .substance
-                    .clone()
-                    .unwrap_or_else(|| "a medicine".into()),
-                at: dose.at.clone(),
-            }
-        }));
+        all.extend(doses.map(of_dose));
     }
     all.sort_by_key(|m| m.at.seconds());
     Ok(all)
 }
 
-/// Whether a substance is a medicine that stays in equipment: copper by any of its usual names. Others are told by who doses
-/// them.
-pub fn is_copper(substance: &str) -> bool {
-    let name = substance.to_lowercase();
-    ["copper", "cupric", "cuso4"]
-        .iter()
-        .any(|c| name.contains(c))
-        || name
-            .split(|c: char| !c.is_alphanumeric())
-            .any(|w| w == "cu")
+fn of_dose(dose: &Event) -> Met {
+    let substance = dose.substance.clone();
+    Met {
+        water: dose.water.clone(),
+        substance: substance.unwrap_or_else(|| "a medicine".into()),
+        at: dose.at.clone(),
+    }
 }
 
-/// What is to be said before equipment, or copper itself, goes into a water with invertebrates; `None` if nothing.
+/// Which medicines are, or may be, in a water: those dosed there, and those that equipment in it met.
+///
+/// # Errors
+/// If the logbook cannot be read, or there is no such water.
+pub fn in_water(logbook: &Logbook, water: &str) -> Result<Vec<Met>> {
+    let events: Vec<Event> = logbook.events(water)?.into_iter().map(|(_, e)| e).collect();
+    let mut all: Vec<Met> = events.iter().filter(|e| e.medicine).map(of_dose).collect();
+    let mut names: Vec<&str> = Vec::new();
+    for name in events.iter().filter_map(|e| e.equipment.as_deref()) {
+        if !names.iter().any(|n| folded(n) == folded(name)) {
+            names.push(name);
+        }
+    }
+    for name in names {
+        if stays_in(&events, name).iter().any(|s| s.to.is_none()) {
+            for m in met(logbook, name)? {
+                if !all.contains(&m) {
+                    all.push(m);
+                }
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// Medicines in words, each once in each water with its last time: copper first, then the newest.
+pub fn told(met: &[Met]) -> String {
+    let mut last: BTreeMap<(&str, String), &Met> = BTreeMap::new();
+    for m in met {
+        let newest = last
+            .entry((m.water.as_str(), folded(&m.substance)))
+            .or_insert(m);
+        if m.at.seconds() > newest.at.seconds() {
+            *newest = m;
+        }
+    }
+    let mut all: Vec<&Met> = last.into_values().collect();
+    all.sort_by_key(|m| (!is_copper(&m.substance), -m.at.seconds()));
+    let words: Vec<String> = all
+        .iter()
+        .map(|m| format!("in \"{}\" with {} ({})", m.water, m.substance, m.at.short()))
+        .collect();
+    words.join(", ")
+}
+
+/// Digits and signs of formulas, and separators, as plain text.
+fn plain(substance: &str) -> String {
+    let plain = |c: char| match c {
+        '₀'..='₉' => char::from_u32(c as u32 - '₀' as u32 + '0' as u32).unwrap_or(c),
+        '⁰' | '⁴'..='⁹' => char::from_u32(c as u32 - '⁰' as u32 + '0' as u32).unwrap_or(c),
+        '¹' => '1',
+        '²' => '2',
+        '³' => '3',
+        c if c.is_alphanumeric() => c,
+        _ => ' ',
+    };
+    let text: String = substance.chars().map(plain).collect();
+    text.to_lowercase()
+}
+
+/// Whether a substance is a medicine that stays in equipment: copper by its English names, those of its salts, and formulas.
+/// Others are told by who doses them.
+pub fn is_copper(substance: &str) -> bool {
+    let name = plain(substance);
+    let words: Vec<&str> = name.split_whitespace().collect();
+    let name = words.join(" ");
+    [
+        "copper",
+        "cupric",
+        "cuprous",
+        "blue vitriol",
+        "bluevitriol",
+        "bluestone",
+        "blue stone",
+        "chalcanthite",
+    ]
+    .iter()
+    .any(|c| name.contains(c))
+        || words.iter().any(|w| is_formula(w))
+}
+
+/// Whether a word is `cu`, with a charge or not, or the beginning of the formula of a salt or an oxide of copper.
+fn is_formula(word: &str) -> bool {
+    ["cu", "cu1", "cu2"].contains(&word)
+        || ["cuso4", "cu2so4", "cucl", "cuco3", "cuno3", "cu2o", "cuo"]
+            .iter()
+            .any(|salt| {
+                word.strip_prefix(salt)
+                    .is_some_and(|rest| !rest.starts_with(char::is_alphabetic))
+            })
+}
+
+/// How much later than an event a dose may be logged and still count as one before it: times are often told to the day.
+const SAME_DAY: i64 = 86_400;
+
+/// What is to be said before equipment, or copper itself, goes into a water with invertebrates; `None` if nothing. `itself` is the
+/// entry of the event where it is in the logbook already.
 ///
 /// # Errors
 /// If the logbook cannot be read.
-pub fn warning(logbook: &Logbook, event: &Event) -> Result<Option<String>> {
+pub fn warning(logbook: &Logbook, event: &Event, itself: Option<Entry>) -> Result<Option<String>> {
     if !logbook.water(&event.water)?.invertebrates {
         return Ok(None);
     }
@@ -138,17 +245,17 @@ pub fn warning(logbook: &Logbook, event: &Event) -> Result<Option<String>> {
     let (Kind::EquipmentIn, Some(equipment)) = (event.kind, &event.equipment) else {
         return Ok(None);
     };
-    let met = met(logbook, equipment)?;
-    Ok(met.last().map(|m| {
-        format!(
-            "\"{equipment}\" was in \"{}\" with {} ({}), and invertebrates live in \"{}\": copper at treatment level kills most \
-             invertebrates, and porous things hold it and give it off later",
-            m.water,
-            m.substance,
-            m.at.short(),
-            event.water
-        )
-    }))
+    let mut met = met_without(logbook, equipment, itself)?;
+    met.retain(|m| m.at.seconds() <= event.at.seconds() + SAME_DAY);
+    if met.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(format!(
+        "\"{equipment}\" was {}; invertebrates live in \"{}\": copper at treatment level kills most invertebrates, and porous \
+         things hold it and give it off later",
+        told(&met),
+        event.water
+    )))
 }
 
 #[cfg(test)]
@@ -157,10 +264,29 @@ mod tests {
 
     #[test]
     fn copper_by_any_name() {
-        for name in ["Copper sulfate", "chelated copper", "Cu 2 mg/L", "CuSO4"] {
+        for name in [
+            "Copper sulfate",
+            "chelated copper",
+            "Cu 2 mg/L",
+            "CuSO4",
+            "CuSO₄·5H₂O",
+            "Cu2+",
+            "Cu²⁺",
+            "Cu(II)",
+            "blue vitriol",
+            "Blue-Vitriol",
+            "CuCl2",
+        ] {
             assert!(is_copper(name), "{name}");
         }
-        for name in ["cucumber", "iodine", "circuit"] {
+        for name in [
+            "cucumber",
+            "iodine",
+            "circuit",
+            "cuttlebone",
+            "blue dye",
+            "cuoco",
+        ] {
             assert!(!is_copper(name), "{name}");
         }
     }

@@ -1,14 +1,17 @@
 //! The logbook as JSON, whole, and as CSV, readings and events in one table for a spreadsheet; and back.
 //!
-//! What is removed is not exported. Importing adds to what is there: a water of a known name is that water, and entries that are
-//! there already are passed over, so that importing twice changes nothing. All of a file is imported, or nothing.
+//! What is removed is not exported. What an entry is known by in every logbook (`uid`) goes with it.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 
-use super::{Equipment, Event, Kind, Limit, Logbook, Reading, Water, of_word};
+use super::entry::Table;
+use super::write::folded;
+use super::{Entry, Equipment, Event, Kind, Limit, Logbook, Reading, Water, of_word};
 use crate::error::{Error, Result};
+
+pub use super::import::Imported;
 
 const FORMAT: &str = "tintwell-logbook";
 const VERSION: u32 = 1;
@@ -19,25 +22,42 @@ const VERSION: u32 = 1;
 pub struct Whole {
     format: String,
     version: u32,
-    waters: Vec<Water>,
-    equipment: Vec<Equipment>,
-    readings: Vec<Reading>,
-    events: Vec<Event>,
-    limits: Vec<Limit>,
+    pub(super) waters: Vec<Kept<Water>>,
+    pub(super) equipment: Vec<Kept<Equipment>>,
+    pub(super) readings: Vec<Kept<Reading>>,
+    pub(super) events: Vec<Kept<Event>>,
+    pub(super) limits: Vec<Limit>,
 }
 
-/// How many entries an import added.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Imported {
-    pub waters: usize,
-    pub equipment: usize,
-    pub readings: usize,
-    pub events: usize,
-    pub limits: usize,
+/// An entry in a file.
+#[derive(Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Kept<T> {
+    /// What it is known by in every logbook.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uid: Option<String>,
+    #[serde(flatten)]
+    pub value: T,
+    /// Its line in a table, from 1.
+    #[serde(skip)]
+    pub line: Option<u64>,
 }
 
-fn values<T>(entries: Vec<(super::Entry, T)>) -> impl Iterator<Item = T> {
-    entries.into_iter().map(|(_, value)| value)
+impl<T> Kept<T> {
+    pub fn new(value: T) -> Kept<T> {
+        Kept {
+            uid: None,
+            value,
+            line: None,
+        }
+    }
+}
+
+/// Entries with what they are known by.
+fn kept<T>(entries: Vec<(Entry, T)>, uids: &HashMap<i64, String>) -> impl Iterator<Item = Kept<T>> {
+    entries.into_iter().map(|(entry, value)| Kept {
+        uid: uids.get(&entry.id).cloned(),
+        ..Kept::new(value)
+    })
 }
 
 impl Whole {
@@ -46,9 +66,9 @@ impl Whole {
         Whole {
             format: FORMAT.into(),
             version: VERSION,
-            waters,
-            readings,
-            events,
+            waters: waters.into_iter().map(Kept::new).collect(),
+            readings: readings.into_iter().map(Kept::new).collect(),
+            events: events.into_iter().map(Kept::new).collect(),
             ..Whole::default()
         }
     }
@@ -61,16 +81,18 @@ impl Whole {
         let mut whole = Whole {
             format: FORMAT.into(),
             version: VERSION,
-            waters: values(logbook.waters()?).collect(),
-            equipment: values(logbook.equipment()?).collect(),
+            waters: kept(logbook.waters()?, &logbook.uids(Table::Water)?).collect(),
+            equipment: kept(logbook.equipment()?, &logbook.uids(Table::Equipment)?).collect(),
             ..Whole::default()
         };
+        let (readings, events) = (logbook.uids(Table::Reading)?, logbook.uids(Table::Event)?);
         for water in &whole.waters {
+            let name = &water.value.name;
             whole
                 .readings
-                .extend(values(logbook.whole_readings(&water.name)?));
-            whole.events.extend(values(logbook.events(&water.name)?));
-            whole.limits.extend(logbook.limits(&water.name)?);
+                .extend(kept(logbook.whole_readings(name)?, &readings));
+            whole.events.extend(kept(logbook.events(name)?, &events));
+            whole.limits.extend(logbook.limits(name)?);
         }
         Ok(whole)
     }
@@ -104,8 +126,26 @@ impl Whole {
     /// Never in practice: it is written to memory.
     pub fn csv(&self) -> Result<String> {
         let mut rows: Vec<(i64, Row)> = Vec::new();
-        rows.extend(self.readings.iter().map(|r| (r.at.seconds(), Row::from(r))));
-        rows.extend(self.events.iter().map(|e| (e.at.seconds(), Row::from(e))));
+        rows.extend(self.readings.iter().map(|r| {
+            let uid = r.uid.clone();
+            (
+                r.value.at.seconds(),
+                Row {
+                    uid,
+                    ..Row::from(&r.value)
+                },
+            )
+        }));
+        rows.extend(self.events.iter().map(|e| {
+            let uid = e.uid.clone();
+            (
+                e.value.at.seconds(),
+                Row {
+                    uid,
+                    ..Row::from(&e.value)
+                },
+            )
+        }));
         rows.sort_by(|a, b| (&a.1.water, a.0).cmp(&(&b.1.water, b.0)));
         let mut writer = csv::Writer::from_writer(Vec::new());
         for (_, row) in rows {
@@ -122,118 +162,56 @@ impl Whole {
     pub fn from_csv(text: &str) -> Result<Whole> {
         let mut whole = Whole::default();
         let mut reader = csv::Reader::from_reader(text.as_bytes());
-        for (i, row) in reader.deserialize::<Row>().enumerate() {
-            let wrong = |what: String| {
-                Error::new(
-                    format!("line {}: {what}", i + 2),
-                    "see `tintwell log export --help` for the columns",
-                )
-            };
-            let row = row.map_err(|e| wrong(e.to_string()))?;
-            if !whole.waters.iter().any(|w| w.name == row.water) {
-                whole.waters.push(Water {
+        let fix = "see `tintwell log export --help` for the columns";
+        let unreadable = |e: csv::Error| {
+            let line = e.position().map_or(1, csv::Position::line);
+            Error::new(format!("line {line}: {e}"), fix)
+        };
+        let head = reader.headers().map_err(unreadable)?.clone();
+        let (mut waters, mut things) = (HashSet::new(), HashSet::new());
+        for record in reader.records() {
+            let record = record.map_err(unreadable)?;
+            let at = record.position().map_or(1, csv::Position::line);
+            let wrong = |what: String| Error::new(format!("line {at}: {what}"), fix);
+            let mut row: Row = record
+                .deserialize(Some(&head))
+                .map_err(|e| wrong(e.to_string()))?;
+            let (uid, line) = (row.uid.take(), Some(at));
+            if waters.insert(folded(&row.water)) {
+                let value = Water {
                     name: row.water.clone(),
                     volume_l: None,
                     medium: None,
                     lives: String::new(),
                     invertebrates: false,
-                });
+                };
+                let uid = None;
+                whole.waters.push(Kept { uid, value, line });
             }
-            if let Some(name) = row.equipment.as_ref()
-                && !whole.equipment.iter().any(|e| e.name == *name)
+            if let Some(name) = &row.equipment
+                && things.insert(folded(name))
             {
-                whole.equipment.push(Equipment {
+                let value = Equipment {
                     name: name.clone(),
                     note: String::new(),
-                });
+                };
+                let uid = None;
+                whole.equipment.push(Kept { uid, value, line });
             }
             if row.kind == READING {
-                whole.readings.push(row.reading().map_err(wrong)?);
+                let value = row.reading().map_err(wrong)?;
+                whole.readings.push(Kept { uid, value, line });
             } else {
-                whole.events.push(row.event().map_err(wrong)?);
+                let value = row.event().map_err(wrong)?;
+                whole.events.push(Kept { uid, value, line });
             }
         }
         Ok(whole)
-    }
-
-    /// Adds all of it that is not there yet.
-    ///
-    /// # Errors
-    /// If the logbook cannot be written, or an entry cannot be one.
-    pub fn import(self, logbook: &mut Logbook) -> Result<Imported> {
-        let there = Whole::of(logbook)?;
-        let lower = |names: Vec<&String>| -> HashSet<String> {
-            names.into_iter().map(|n| n.to_lowercase()).collect()
-        };
-        let waters = lower(there.waters.iter().map(|w| &w.name).collect());
-        let things = lower(there.equipment.iter().map(|e| &e.name).collect());
-        let seen: HashSet<String> = there
-            .readings
-            .iter()
-            .map(key_of_reading)
-            .chain(there.events.iter().map(key))
-            .collect();
-        let new = Whole {
-            waters: self
-                .waters
-                .into_iter()
-                .filter(|w| !waters.contains(&w.name.to_lowercase()))
-                .collect(),
-            equipment: self
-                .equipment
-                .into_iter()
-                .filter(|e| !things.contains(&e.name.to_lowercase()))
-                .collect(),
-            readings: self
-                .readings
-                .into_iter()
-                .filter(|r| !seen.contains(&key_of_reading(r)))
-                .collect(),
-            events: self
-                .events
-                .into_iter()
-                .filter(|e| !seen.contains(&key(e)))
-                .collect(),
-            limits: self
-                .limits
-                .into_iter()
-                .filter(|l| !there.limits.contains(l))
-                .collect(),
-            ..Whole::default()
-        };
-        logbook.add_all(
-            &new.waters,
-            &new.equipment,
-            &new.readings,
-            &new.events,
-            &new.limits,
-        )?;
-        Ok(Imported {
-            waters: new.waters.len(),
-            equipment: new.equipment.len(),
-            readings: new.readings.len(),
-            events: new.events.len(),
-            limits: new.limits.len(),
-        })
     }
 }
 
 fn unwritable(e: &impl std::fmt::Display) -> Error {
     Error::new(format!("the table cannot be written: {e}"), "use JSON")
-}
-
-/// What an entry is known again by.
-fn key(entry: &impl Serialize) -> String {
-    serde_json::to_string(entry).unwrap_or_default()
-}
-
-/// The same of a reading, whatever is kept beside it.
-fn key_of_reading(r: &Reading) -> String {
-    key(&Reading {
-        record: None,
-        picture: None,
-        ..r.clone()
-    })
 }
 
 /// The kind of a row that is a reading.
@@ -281,6 +259,8 @@ struct Row {
     equipment: Option<String>,
     #[serde(default)]
     note: Option<String>,
+    #[serde(default)]
+    uid: Option<String>,
 }
 
 impl From<&Reading> for Row {
@@ -353,7 +333,8 @@ impl Row {
         };
         Ok(Reading {
             test: word(&self.test, "test")?,
-            unit: word(&self.unit, "unit")?,
+            // pH has none.
+            unit: self.unit.unwrap_or_default(),
             at: self.at.parse()?,
             answer,
             source: match &self.source {

@@ -7,7 +7,10 @@ use crate::error::Error;
 /// Why a change did not come about.
 pub(super) enum Fault {
     Store(rusqlite::Error),
+    /// About the logbook.
     Clear(Error),
+    /// About what was to be put into it.
+    Given(Error),
 }
 
 impl From<rusqlite::Error> for Fault {
@@ -24,6 +27,14 @@ impl From<Error> for Fault {
 
 pub(super) fn clear(what: impl Into<String>, fix: &str) -> Fault {
     Fault::Clear(Error::new(what, fix))
+}
+
+/// The same fault, said of an entry that was given.
+pub(super) fn of_entry(fault: Fault, entry: &str) -> Fault {
+    match fault {
+        Fault::Clear(e) => Fault::Given(Error::new(format!("{entry}: {}", e.what), e.fix)),
+        fault => fault,
+    }
 }
 
 pub(super) fn failed(e: &rusqlite::Error, shown: &str) -> Error {

@@ -14,13 +14,15 @@ CREATE TABLE water (
     id INTEGER PRIMARY KEY,
     uid TEXT NOT NULL UNIQUE DEFAULT (lower(hex(randomblob(8)))),
     name TEXT NOT NULL,
+    -- The name without regard to case, of all letters: SQLite by itself folds ASCII only.
+    folded TEXT NOT NULL,
     volume_l REAL,
     medium TEXT,
     lives TEXT NOT NULL,
     invertebrates INTEGER NOT NULL,
     removed TEXT
 ) STRICT;
-CREATE UNIQUE INDEX water_name ON water (name COLLATE NOCASE) WHERE removed IS NULL;
+CREATE UNIQUE INDEX water_name ON water (folded) WHERE removed IS NULL;
 
 CREATE TABLE reading (
     id INTEGER PRIMARY KEY,
@@ -60,10 +62,11 @@ CREATE TABLE equipment (
     id INTEGER PRIMARY KEY,
     uid TEXT NOT NULL UNIQUE DEFAULT (lower(hex(randomblob(8)))),
     name TEXT NOT NULL,
+    folded TEXT NOT NULL,
     note TEXT NOT NULL,
     removed TEXT
 ) STRICT;
-CREATE UNIQUE INDEX equipment_name ON equipment (name COLLATE NOCASE) WHERE removed IS NULL;
+CREATE UNIQUE INDEX equipment_name ON equipment (folded) WHERE removed IS NULL;
 
 CREATE TABLE event (
     id INTEGER PRIMARY KEY,

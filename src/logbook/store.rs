@@ -5,25 +5,74 @@ use std::time::Duration;
 
 use rusqlite::types::Value;
 use rusqlite::{
-    Connection, OpenFlags, OptionalExtension, Transaction, TransactionBehavior, params,
+    Connection, ErrorCode, OpenFlags, OptionalExtension, Transaction, TransactionBehavior, params,
 };
 
 use super::entry::{Entry, Table};
 use super::fault::{Fault, clear, failed};
 use super::write::{
-    free, insert_equipment, insert_event, insert_reading, insert_water, keep, named, water_id,
-    write_limit,
+    folded, free_for, insert_equipment, insert_event, insert_reading, insert_water, keep, named,
+    volume, water_id, write_limit,
 };
-use super::{Equipment, Event, Limit, Moment, Reading, Water, schema};
+use super::{Equipment, Event, Limit, Moment, Reading, Water, schema, word};
+use crate::chart::Medium;
 use crate::error::{Error, Result};
 
 /// What a logbook is opened for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Access {
-    /// It has to be there.
+    /// To look only: it has to be there, and nothing is written, so that a file that may not be written can be shown.
     Read,
-    /// It is made if it is not there.
-    Write,
+    /// To change it: it has to be there.
+    Change,
+    /// To change it: it is made if it is not there.
+    Create,
+}
+
+const CHANGE: OpenFlags = OpenFlags::SQLITE_OPEN_READ_WRITE.union(OpenFlags::SQLITE_OPEN_NO_MUTEX);
+
+/// Opens a file to look at. Where its folder may not be written, SQLite cannot keep there what it shares with other programs; the
+/// file is then taken as one that nobody changes (`immutable`), unless there are changes beside it that it would miss.
+fn look(path: &Path) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let file = Connection::open_with_flags(path, flags)?;
+    let readable = schema::version(&file);
+    let Err(e) = readable else {
+        return Ok(file);
+    };
+    let locked_out = matches!(
+        e.sqlite_error_code(),
+        Some(ErrorCode::CannotOpen | ErrorCode::ReadOnly | ErrorCode::PermissionDenied)
+    );
+    let mut log = path.as_os_str().to_owned();
+    log.push("-wal");
+    let pending = std::fs::metadata(&log).is_ok_and(|m| m.len() > 0);
+    if !locked_out || pending {
+        return Err(e);
+    }
+    Connection::open_with_flags(
+        format!("{}?immutable=1", uri(path)),
+        flags | OpenFlags::SQLITE_OPEN_URI,
+    )
+}
+
+/// A path as a URI (RFC 8089), all but plain letters escaped.
+fn uri(path: &Path) -> String {
+    let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let mut text = String::from("file://");
+    // A path with a drive's letter.
+    if path.as_os_str().as_encoded_bytes().first() != Some(&b'/') {
+        text.push('/');
+    }
+    for &byte in path.as_os_str().as_encoded_bytes() {
+        match byte {
+            b'\\' if cfg!(windows) => text.push('/'),
+            b'/' | b'.' | b'-' | b'_' | b':' => text.push(char::from(byte)),
+            b if b.is_ascii_alphanumeric() => text.push(char::from(b)),
+            b => text += &format!("%{b:02X}"),
+        }
+    }
+    text
 }
 
 /// How long another writer is waited for: its transactions take a few milliseconds.
@@ -49,6 +98,9 @@ pub enum Field {
     Name(String),
     /// Litres.
     Volume(f64),
+    /// Whether they live in a water.
+    Invertebrates(bool),
+    Medium(Medium),
 }
 
 impl Field {
@@ -59,6 +111,8 @@ impl Field {
             Field::Water(_) => "water to belong to",
             Field::Name(_) => "name",
             Field::Volume(_) => "volume",
+            Field::Invertebrates(_) => "invertebrates",
+            Field::Medium(_) => "medium",
         }
     }
 }
@@ -73,10 +127,10 @@ impl Logbook {
     /// Opens a logbook; `shown` is its name fit for showing.
     ///
     /// # Errors
-    /// If it is not there, not a logbook, of a later version, or cannot be written.
+    /// If it is not there, not a logbook, of a later version, or cannot be opened as is asked for.
     pub fn open(path: &Path, shown: &str, access: Access) -> Result<Logbook> {
         let there = path.exists();
-        if !there && access == Access::Read {
+        if !there && access != Access::Create {
             return Err(Error::new(
                 "there is no logbook yet",
                 "begin one with `tintwell log add water NAME`, or say where it is with --logbook",
@@ -88,12 +142,15 @@ impl Logbook {
                 Error::new("this is not a file", "give the name of a logbook").about(shown),
             );
         }
-        let mut flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        if access == Access::Write {
-            flags |= OpenFlags::SQLITE_OPEN_CREATE;
-        }
         let failed = |e| failed(&e, shown);
-        let file = Connection::open_with_flags(path, flags).map_err(failed)?;
+        let file = match access {
+            Access::Read => look(path),
+            Access::Change => Connection::open_with_flags(path, CHANGE),
+            Access::Create => {
+                Connection::open_with_flags(path, CHANGE | OpenFlags::SQLITE_OPEN_CREATE)
+            }
+        }
+        .map_err(failed)?;
         file.busy_timeout(PATIENCE).map_err(failed)?;
         let mut logbook = Logbook {
             file,
@@ -129,10 +186,22 @@ impl Logbook {
                 "use a newer version of the program",
             );
         }
-        if access == Access::Write || version < schema::VERSION {
-            self.file.pragma_update(None, "journal_mode", "WAL")?;
-            self.file.pragma_update(None, "synchronous", "FULL")?;
+        if access == Access::Read {
+            if version < schema::VERSION {
+                return wrong(
+                    "this file is empty, or a logbook of an earlier version".into(),
+                    "begin or renew it with a command that changes it, such as `tintwell log add water NAME`",
+                );
+            }
+            return Ok(Ok(()));
         }
+        self.file.pragma_update(None, "journal_mode", "WAL")?;
+        // These hold for one connection, not for the file. Some systems need to be told to empty the disk's own memory as well
+        // (fullfsync); where there is no such thing it does nothing.
+        self.file.pragma_update(None, "synchronous", "FULL")?;
+        self.file.pragma_update(None, "fullfsync", true)?;
+        self.file
+            .pragma_update(None, "checkpoint_fullfsync", true)?;
         if version < schema::VERSION {
             let change = self
                 .file
@@ -148,7 +217,7 @@ impl Logbook {
     }
 
     /// One change, all of it or nothing.
-    fn change<T>(
+    pub(super) fn change<T>(
         &mut self,
         work: impl FnOnce(&Transaction) -> std::result::Result<T, Fault>,
     ) -> Result<T> {
@@ -164,6 +233,7 @@ impl Logbook {
         (done)().map_err(|fault| match fault {
             Fault::Store(e) => failed(&e, &shown),
             Fault::Clear(e) => e.about(shown),
+            Fault::Given(e) => e,
         })
     }
 
@@ -172,17 +242,7 @@ impl Logbook {
     /// # Errors
     /// If its name is empty or taken, or its volume is no volume.
     pub fn add_water(&mut self, water: &Water) -> Result<Entry> {
-        self.change(|c| {
-            named(&water.name)?;
-            if water.volume_l.is_some_and(|v| !(v > 0.0 && v < 1e12)) {
-                return Err(clear(
-                    "a volume is more than nothing",
-                    "give it in litres, such as 400",
-                ));
-            }
-            free(c, "water", &water.name)?;
-            insert_water(c, water)
-        })
+        self.change(|c| insert_water(c, water, None))
     }
 
     /// Adds equipment.
@@ -190,11 +250,7 @@ impl Logbook {
     /// # Errors
     /// If its name is empty or taken.
     pub fn add_equipment(&mut self, equipment: &Equipment) -> Result<Entry> {
-        self.change(|c| {
-            named(&equipment.name)?;
-            free(c, "equipment", &equipment.name)?;
-            insert_equipment(c, equipment)
-        })
+        self.change(|c| insert_equipment(c, equipment, None))
     }
 
     /// Adds a reading, unless the same photo was logged for the same water with the same chart.
@@ -217,64 +273,31 @@ impl Logbook {
                     return Ok(Added::Known(Entry::new(Table::Reading, id)));
                 }
             }
-            Ok(Added::New(insert_reading(c, water, reading)?))
+            Ok(Added::New(insert_reading(c, water, reading, None)?))
         })
     }
 
-    /// Adds an event.
+    /// Adds an event; a dose of copper is a medicine, whether it says so or not.
     ///
     /// # Errors
     /// If water or equipment is not known, or a number is none.
     pub fn add_event(&mut self, event: &Event) -> Result<Entry> {
-        self.change(|c| insert_event(c, event))
+        self.change(|c| insert_event(c, event, None))
     }
 
-    /// Adds all of them, or none.
-    ///
-    /// # Errors
-    /// As for single entries.
-    pub(super) fn add_all(
-        &mut self,
-        waters: &[Water],
-        equipment: &[Equipment],
-        readings: &[Reading],
-        events: &[Event],
-        limits: &[Limit],
-    ) -> Result<()> {
-        self.change(|c| {
-            for water in waters {
-                named(&water.name)?;
-                insert_water(c, water)?;
-            }
-            for equipment in equipment {
-                named(&equipment.name)?;
-                insert_equipment(c, equipment)?;
-            }
-            for reading in readings {
-                insert_reading(c, water_id(c, &reading.water)?, reading)?;
-            }
-            for event in events {
-                insert_event(c, event)?;
-            }
-            for limit in limits {
-                write_limit(c, limit)?;
-            }
-            Ok(())
-        })
-    }
-
-    /// Sets the bounds of a test in a water; without any bound they are taken away.
+    /// Sets the bounds of a test in a water; without any bound they are taken away. What was there is kept with the time `now`.
     ///
     /// # Errors
     /// If the water is not known or the lower bound is above the upper one.
-    pub fn set_limit(&mut self, limit: &Limit) -> Result<()> {
-        self.change(|c| write_limit(c, limit))
+    pub fn set_limit(&mut self, limit: &Limit, now: &Moment) -> Result<()> {
+        self.change(|c| write_limit(c, limit, now))
     }
 
-    /// Leaves an entry out from now on; it stays in the file.
+    /// Leaves an entry out from now on; it stays in the file. With a water its entries are left out, but what equipment met in
+    /// it still counts.
     ///
     /// # Errors
-    /// If there is no such entry, or a water still has entries.
+    /// If there is no such entry.
     pub fn remove(&mut self, entry: Entry, now: &Moment) -> Result<()> {
         self.change(|c| {
             keep(c, entry, now)?;
@@ -290,7 +313,7 @@ impl Logbook {
     /// Changes fields of an entry; what was there is kept.
     ///
     /// # Errors
-    /// If there is no such entry, it has no such field, or a photo's answer would be changed.
+    /// If there is no such entry, it has no such field, or a name is taken or none.
     pub fn edit(&mut self, entry: Entry, fields: &[Field], now: &Moment) -> Result<()> {
         self.change(|c| {
             keep(c, entry, now)?;
@@ -311,11 +334,19 @@ impl Logbook {
                     }
                     (Table::Water | Table::Equipment, Field::Name(name)) => {
                         named(name)?;
-                        free(c, table, name)?;
+                        free_for(c, entry, name)?;
                         set.push(("name", name.clone().into()));
+                        set.push(("folded", folded(name).into()));
                     }
                     (Table::Water, Field::Volume(litres)) => {
+                        volume(Some(*litres))?;
                         set.push(("volume_l", (*litres).into()));
+                    }
+                    (Table::Water, Field::Invertebrates(live)) => {
+                        set.push(("invertebrates", (*live).into()));
+                    }
+                    (Table::Water, Field::Medium(medium)) => {
+                        set.push(("medium", word(medium).into()));
                     }
                     (_, field) => {
                         return Err(clear(
@@ -333,5 +364,35 @@ impl Logbook {
             }
             Ok(())
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_writes_waits_for_the_disk() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("book.sqlite");
+        for access in [Access::Create, Access::Change] {
+            let book = Logbook::open(&path, "book", access).unwrap();
+            let number = |name: &str| -> i64 {
+                book.file
+                    .pragma_query_value(None, name, |row| row.get(0))
+                    .unwrap()
+            };
+            // 2 is FULL (SQLite, PRAGMA synchronous).
+            let set = ["synchronous", "fullfsync", "checkpoint_fullfsync"].map(number);
+            assert_eq!(set, [2, 1, 1], "{access:?}");
+        }
+    }
+
+    #[test]
+    fn a_path_is_escaped() {
+        assert_eq!(
+            uri(Path::new("/a b/50%?#é")),
+            "file:///a%20b/50%25%3F%23%C3%A9"
+        );
     }
 }

@@ -171,7 +171,7 @@ impl App {
     ) -> std::result::Result<T, Refusal> {
         let path = self.logbook.clone();
         let worked = tokio::task::spawn_blocking(move || {
-            let logbook = Logbook::open(&path, &shown(&path), Access::Read);
+            let logbook = Logbook::open(&path, &shown(&path), Access::Change);
             work(logbook.map_err(Refusal::failed)?).map_err(Refusal::because)
         });
         worked.await.unwrap_or_else(|_| {

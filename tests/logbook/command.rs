@@ -11,7 +11,7 @@ fn demo(name: &str) -> PathBuf {
 }
 
 /// Exit code, standard output, standard error of a command in `dir`, in a time zone of its own.
-fn run(dir: &Path, args: &[&str]) -> (i32, String, String) {
+pub(super) fn run(dir: &Path, args: &[&str]) -> (i32, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_tintwell"))
         .args(args)
         .current_dir(dir)
@@ -28,7 +28,7 @@ fn run(dir: &Path, args: &[&str]) -> (i32, String, String) {
     )
 }
 
-fn done(dir: &Path, args: &[&str]) -> (String, String) {
+pub(super) fn done(dir: &Path, args: &[&str]) -> (String, String) {
     let (code, out, err) = run(dir, args);
     assert_eq!(code, 0, "{args:?}: {err}");
     (out, err)

@@ -24,7 +24,8 @@ fn json_brings_all_of_it_back() {
             equipment: 1,
             readings: 4,
             events: 2,
-            limits: 1
+            limits: 1,
+            ..Imported::default()
         }
     );
     assert_eq!(Whole::of(&other).unwrap(), whole);
@@ -176,7 +177,7 @@ fn what_is_no_logbook_is_told_and_left_as_it_is() {
     .unwrap();
     let before = fs::read(&path).unwrap();
     assert_eq!(
-        says(Access::Write),
+        says(Access::Create),
         "this is not a logbook, or it is damaged"
     );
     assert_eq!(fs::read(&path).unwrap(), before);
@@ -188,7 +189,7 @@ fn what_is_no_logbook_is_told_and_left_as_it_is() {
         .unwrap();
     let before = fs::read(&path).unwrap();
     assert_eq!(
-        says(Access::Write),
+        says(Access::Create),
         "this is a database of something else, not a logbook"
     );
     assert_eq!(fs::read(&path).unwrap(), before);
@@ -203,7 +204,7 @@ fn what_is_no_logbook_is_told_and_left_as_it_is() {
     fs::remove_file(&path).unwrap();
     assert_eq!(says(Access::Read), "there is no logbook yet");
     fs::create_dir(&path).unwrap();
-    assert_eq!(says(Access::Write), "this is not a file");
+    assert_eq!(says(Access::Create), "this is not a file");
 }
 
 /// Files of version 1 are out there: their tables never change, new ones come by new migrations (regression).
@@ -244,7 +245,7 @@ fn a_file_is_brought_to_this_version_at_once_or_not_at_all() {
     file.execute_batch("CREATE TABLE change (id INTEGER); PRAGMA application_id = 1416195700")
         .unwrap();
     drop(file);
-    assert!(Logbook::open(&path, "a", Access::Write).is_err());
+    assert!(Logbook::open(&path, "a", Access::Create).is_err());
     let file = rusqlite::Connection::open(&path).unwrap();
     let tables: i64 = file
         .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))

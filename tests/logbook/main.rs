@@ -3,7 +3,10 @@
 //! Waters, readings and events are invented.
 
 mod command;
+mod copper;
 mod exchange;
+mod look;
+mod merge;
 mod power;
 
 use std::path::Path;
@@ -20,7 +23,7 @@ fn at(minutes: i64) -> Moment {
 }
 
 fn open(path: &Path) -> Logbook {
-    Logbook::open(path, "the logbook", Access::Write).unwrap()
+    Logbook::open(path, "the logbook", Access::Create).unwrap()
 }
 
 fn water(name: &str) -> Water {
@@ -111,13 +114,16 @@ fn filled(path: &Path) -> Logbook {
         ..event("quarantine tank", Kind::EquipmentIn, 6)
     })
     .unwrap();
-    book.set_limit(&Limit {
-        water: "tidepool".into(),
-        test: "nitrate".into(),
-        unit: "mg/L".into(),
-        low: None,
-        high: Some(30.0),
-    })
+    book.set_limit(
+        &Limit {
+            water: "tidepool".into(),
+            test: "nitrate".into(),
+            unit: "mg/L".into(),
+            low: None,
+            high: Some(30.0),
+        },
+        &at(50),
+    )
     .unwrap();
     book
 }

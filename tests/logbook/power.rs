@@ -145,7 +145,7 @@ fn a_log_of_changes_that_arrived_in_part_gives_its_first_readings() {
         }
         fs::write(copy.join("book.sqlite"), &file).unwrap();
         fs::write(copy.join("book.sqlite-wal"), &part).unwrap();
-        match Logbook::open(&copy.join("book.sqlite"), "copy", Access::Write) {
+        match Logbook::open(&copy.join("book.sqlite"), "copy", Access::Create) {
             Ok(book) if book.waters().unwrap().is_empty() => counts.push(0),
             Ok(book) => {
                 let there = there(&book);

@@ -91,7 +91,7 @@ impl Home {
     pub fn with_charts(limits: Limits, charts: Vec<Listed>) -> Home {
         let folder = TempDir::new().unwrap();
         let logbook = folder.path().join("book.sqlite");
-        let mut open = Logbook::open(&logbook, "book", Access::Write).unwrap();
+        let mut open = Logbook::open(&logbook, "book", Access::Create).unwrap();
         open.add_water(&Water {
             name: "tidepool".into(),
             volume_l: Some(900.0),

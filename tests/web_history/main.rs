@@ -362,7 +362,7 @@ async fn what_is_taken_along_is_whole() {
     for whole in [Whole::from_json(&json.text()), Whole::from_csv(&csv.text())] {
         let folder = tempfile::TempDir::new().unwrap();
         let copy = folder.path().join("copy.sqlite");
-        let mut copy = Logbook::open(&copy, "copy", Access::Write).unwrap();
+        let mut copy = Logbook::open(&copy, "copy", Access::Create).unwrap();
         assert_eq!(whole.unwrap().import(&mut copy).unwrap().readings, all);
     }
     let water = address(&home, "tidepool");

@@ -21,7 +21,7 @@ const SEEDS: std::ops::Range<u64> = 1000..1200;
 /// A logbook of the twelve weeks of a seed.
 fn logbook(dir: &TempDir, seed: u64) -> Logbook {
     let path = dir.path().join(format!("{seed}.sqlite"));
-    let mut book = Logbook::open(&path, "weeks", Access::Write).unwrap();
+    let mut book = Logbook::open(&path, "weeks", Access::Create).unwrap();
     Whole::new(story::waters(), story::readings(seed), story::events())
         .import(&mut book)
         .unwrap();

@@ -1,7 +1,6 @@
 //! `tintwell log add`: waters, equipment, and readings that were not made by this program.
 
-use super::{LogbookArgs, when};
-use crate::chart::Medium;
+use super::{LogbookArgs, entered, medium};
 use crate::cli::{Done, Exit, Stop, say};
 use crate::flag::Verdict;
 use crate::logbook::{Access, Amount, Equipment, Reading, Source, Water};
@@ -63,6 +62,7 @@ struct ReadingArgs {
     /// Name of the test
     test: String,
     /// What was read; with --below or --above the bound
+    #[arg(allow_negative_numbers = true)]
     value: f64,
     /// Unit of the value
     unit: String,
@@ -100,13 +100,10 @@ pub(super) fn run(args: &Args) -> Done {
 }
 
 fn water(args: &WaterArgs) -> Done {
-    let entry = args.logbook.open(Access::Write)?.add_water(&Water {
+    let entry = args.logbook.open(Access::Create)?.add_water(&Water {
         name: args.name.clone(),
         volume_l: args.volume,
-        medium: args.medium.as_deref().map(|m| match m {
-            "salt" => Medium::Salt,
-            _ => Medium::Fresh,
-        }),
+        medium: args.medium.as_deref().map(medium),
         lives: args.lives.clone(),
         invertebrates: args.invertebrates,
     })?;
@@ -117,7 +114,7 @@ fn water(args: &WaterArgs) -> Done {
 fn equipment(args: &EquipmentArgs) -> Done {
     let entry = args
         .logbook
-        .open(Access::Write)?
+        .open(Access::Create)?
         .add_equipment(&Equipment {
             name: args.name.clone(),
             note: args.note.clone(),
@@ -142,7 +139,7 @@ fn reading(args: &ReadingArgs) -> Done {
         water: args.water.clone(),
         test: args.test.clone(),
         unit: args.unit.clone(),
-        at: when(args.at.as_deref())?,
+        at: entered(args.at.as_deref())?,
         answer,
         source: if args.by_eye {
             Source::Eye
@@ -163,7 +160,7 @@ fn reading(args: &ReadingArgs) -> Done {
         picture: None,
     };
     super::added(
-        args.logbook.open(Access::Read)?.add_reading(&reading)?,
+        args.logbook.open(Access::Change)?.add_reading(&reading)?,
         &reading,
     );
     Ok(Exit::Trusted)

@@ -2,8 +2,8 @@
 
 use super::LogbookArgs;
 use crate::cli::{Done, Exit, put};
-use crate::logbook::equipment::{met, stays};
-use crate::logbook::{Access, Limit, Logbook, Moment, Reading, Source};
+use crate::logbook::equipment::{Met, Stay, met, stays};
+use crate::logbook::{Access, Equipment, Limit, Logbook, Moment, Reading, Source};
 use crate::report::number::plain;
 use crate::report::text::clean;
 use crate::report::trend::happened;
@@ -20,7 +20,7 @@ pub(super) struct Args {
     /// What was there before entries were edited or removed
     #[arg(long, conflicts_with_all = ["water", "test"])]
     changes: bool,
-    /// One JSON object an entry, one line each
+    /// One JSON object an entry, one line each; limits and where equipment was as well
     #[arg(long)]
     json: bool,
     #[command(flatten)]
@@ -40,13 +40,23 @@ pub(super) fn run(args: &Args) -> Done {
     Ok(Exit::Trusted)
 }
 
+/// Equipment, where it was, and the medicines that it met.
+#[derive(serde::Serialize)]
+struct Whereabouts {
+    #[serde(flatten)]
+    thing: Equipment,
+    stays: Vec<Stay>,
+    met: Vec<Met>,
+}
+
 fn waters_json(logbook: &Logbook) -> crate::error::Result<String> {
     let mut text = String::new();
     for (entry, water) in logbook.waters()? {
         text += &line(entry.to_string(), &water);
     }
     for (entry, thing) in logbook.equipment()? {
-        text += &line(entry.to_string(), &thing);
+        let (stays, met) = (stays(logbook, &thing.name)?, met(logbook, &thing.name)?);
+        text += &line(entry.to_string(), &Whereabouts { thing, stays, met });
     }
     Ok(text)
 }
@@ -60,6 +70,9 @@ fn water_json(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::erro
         for (entry, event) in logbook.events(water)? {
             text += &line(entry.to_string(), &event);
         }
+    }
+    for limit in limits(logbook, water, test)? {
+        text += &line("limits".into(), &limit);
     }
     Ok(text)
 }
@@ -194,15 +207,28 @@ fn one(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::Resu
     }
     rows.sort_by_key(|r| r.0);
     let mut text: String = rows.into_iter().map(|(_, row)| row + "\n").collect();
-    for limit in logbook.limits(water)? {
-        if test.is_none_or(|t| t == limit.test) {
-            text += &format!("limits            {}\n", bounds(&limit));
+    for limit in limits(logbook, water, test)? {
+        text += &format!("limits            {}\n", bounds(&limit));
+    }
+    if let (true, Some(test)) = (text.is_empty(), test) {
+        let tests: Vec<String> = logbook.tests(water)?.iter().map(|t| clean(t)).collect();
+        text = format!("no reading of {} is logged", clean(test));
+        if !tests.is_empty() {
+            text += &format!("; there are readings of {}", tests.join(", "));
         }
+        text += "\n";
     }
     if text.is_empty() {
         text = "nothing is logged yet\n".into();
     }
     Ok(text)
+}
+
+/// The limits of a water, of one test or of all.
+fn limits(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::Result<Vec<Limit>> {
+    let mut limits = logbook.limits(water)?;
+    limits.retain(|l| test.is_none_or(|t| t.to_lowercase() == l.test.to_lowercase()));
+    Ok(limits)
 }
 
 fn bounds(limit: &Limit) -> String {

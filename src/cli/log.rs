@@ -304,7 +304,7 @@ fn edit(args: &EditArgs) -> Done {
     if invertebrates == Some(true) {
         let waters = logbook.waters()?;
         let water = waters.iter().find(|(entry, _)| *entry == args.entry);
-        for (_, water) in water {
+        if let Some((_, water)) = water {
             let met = equipment::in_water(&logbook, &water.name)?;
             if !met.is_empty() {
                 say(&format!(

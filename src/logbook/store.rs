@@ -12,7 +12,7 @@ use super::entry::{Entry, Table};
 use super::fault::{Fault, clear, failed};
 use super::write::{
     folded, free_for, insert_equipment, insert_event, insert_reading, insert_water, keep, named,
-    volume, water_id, write_limit,
+    spelt_in, volume, water_id, write_limit,
 };
 use super::{Equipment, Event, Limit, Moment, Reading, Water, schema, word};
 use crate::chart::Medium;
@@ -330,7 +330,13 @@ impl Logbook {
                         set.push(("seconds", at.seconds().into()));
                     }
                     (Table::Reading | Table::Event, Field::Water(name)) => {
-                        set.push(("water", water_id(c, name)?.into()));
+                        let water = water_id(c, name)?;
+                        set.push(("water", water.into()));
+                        if entry.table == Table::Reading {
+                            let (test, unit) = spelt_in(c, water, entry.id)?;
+                            set.push(("test", test.into()));
+                            set.push(("unit", unit.into()));
+                        }
                     }
                     (Table::Water | Table::Equipment, Field::Name(name)) => {
                         named(name)?;

@@ -206,6 +206,20 @@ fn spelt(
     Ok((test.to_owned(), unit.to_owned()))
 }
 
+/// The same of a reading that is there, for the water that it is moved to.
+pub(super) fn spelt_in(
+    c: &Connection,
+    water: i64,
+    reading: i64,
+) -> std::result::Result<(String, String), Fault> {
+    let (test, unit): (String, String) = c.query_row(
+        "SELECT test, unit FROM reading WHERE id = ?1",
+        [reading],
+        |row| Ok((row.get(0)?, row.get(1)?)),
+    )?;
+    spelt(c, water, &test, &unit)
+}
+
 /// A test has a name, and a unit that may be none (pH).
 fn tested(test: &str, unit: &str) -> std::result::Result<(), Fault> {
     named(test)?;

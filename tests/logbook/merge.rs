@@ -172,6 +172,18 @@ fn names_differ_in_more_than_case() {
     let all = book.readings("étang", Some("No3")).unwrap();
     assert_eq!(all.len(), 2);
     assert!(all.iter().all(|(_, r)| r.test == "NO3" && r.unit == "mg/L"));
+    // Also of a reading that is moved there.
+    book.add_water(&super::water("pond")).unwrap();
+    let moved = Reading {
+        test: "no3".into(),
+        ..reading("pond", 5, value)
+    };
+    book.add_reading(&moved).unwrap();
+    let (entry, _) = book.readings("pond", None).unwrap()[0];
+    book.edit(entry, &[Field::Water("étang".into())], &at(1))
+        .unwrap();
+    assert_eq!(book.readings("étang", Some("NO3")).unwrap().len(), 3);
+    book.remove(book.waters().unwrap()[0].0, &at(1)).unwrap();
     // Its own name in another case is no other's.
     let (entry, _) = book.waters().unwrap()[0];
     book.edit(entry, &[Field::Name("ÉTANG".into())], &at(1))

@@ -242,7 +242,7 @@ pub(super) async fn log(
         .in_logbook(move |mut logbook| {
             let (entry, water) = parts::water(&logbook, &entry)?;
             event.water = water.name.clone();
-            if let Some(warned) = warning(&logbook, &event)?.filter(|_| !anyway) {
+            if let Some(warned) = warning(&logbook, &event, None)?.filter(|_| !anyway) {
                 return Ok(Logged::Warned(entry, water, warned));
             }
             if let Some(name) = new {

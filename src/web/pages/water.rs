@@ -297,11 +297,12 @@ pub(super) async fn set_limits(
             "fill in both",
         ));
     }
+    let now = now(&app);
     let entry = app
         .in_logbook(move |mut logbook| {
             let (entry, water) = find(&logbook, &entry)?;
             limit.water = water.name;
-            logbook.set_limit(&limit)?;
+            logbook.set_limit(&limit, &now)?;
             Ok(entry)
         })
         .await?;

@@ -12,7 +12,7 @@
 //! ```
 //!
 //! `colour` to `reading` are functions of values: bytes in, reading out. They touch no clock, terminal, network or
-//! file; `report` and `cli` do.
+//! file; `report`, `cli` and `web` do.
 
 pub mod blank;
 pub mod capture;
@@ -23,6 +23,7 @@ pub mod colour;
 pub mod course;
 pub mod error;
 pub mod estimate;
+mod face;
 pub mod flag;
 pub mod light;
 pub mod logbook;
@@ -37,3 +38,4 @@ pub mod stage;
 pub mod trend;
 pub mod vial;
 pub mod water;
+pub mod web;

@@ -5,6 +5,7 @@
 //! the card, origin top left, y down; for regions by hand the plane is the upright photo itself, in pixels.
 
 use std::fmt;
+use std::str::FromStr;
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -23,6 +24,21 @@ pub struct Area {
 impl fmt::Display for Area {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
         write!(f, "{},{},{},{}", self.x, self.y, self.w, self.h)
+    }
+}
+
+impl FromStr for Area {
+    type Err = String;
+
+    fn from_str(text: &str) -> std::result::Result<Area, String> {
+        let numbers: Option<Vec<f64>> = text
+            .split(',')
+            .map(|p| p.trim().parse().ok().filter(|v: &f64| v.is_finite()))
+            .collect();
+        match numbers.as_deref() {
+            Some(&[x, y, w, h]) => Ok(Area { x, y, w, h }),
+            _ => Err("a region is four numbers x,y,w,h in pixels of the upright photo, such as 120,80,300,200".into()),
+        }
     }
 }
 

@@ -8,6 +8,7 @@ pub mod curve;
 pub mod file;
 pub mod limits;
 pub mod pchip;
+pub mod procedure;
 pub mod resolve;
 
 use nalgebra::{Matrix3, Vector3};

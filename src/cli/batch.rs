@@ -321,7 +321,7 @@ fn read(path: &Path, by: &Where, charts: &Charts, done: &Before) -> One {
         }
     }
     let logs = done.logged.is_some();
-    let one::One { outcome, seen } = one(path, content, by, chart, &Told::default(), logs);
+    let one::One { outcome, seen } = one(&shown(path), content, by, chart, &Told::default(), logs);
     // A file that cannot be read is tried each time, but told once.
     let known = done.results.get(&Identity::of(&outcome));
     match known {

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::files::{Output, load_photo, same, shown};
-use super::place::{PlaceArgs, region};
+use super::place::PlaceArgs;
 use super::{Done, Exit, Stop, colour, put, say, tell};
 use crate::chart::calibrate::{LEAST_STEPS, Standard, build, printed};
 use crate::chart::{Chart, Medium, Origin, ReadWindow, Terms, file};
@@ -303,7 +303,7 @@ fn printed_step(text: &str) -> std::result::Result<(f64, Area), String> {
     let (value, area) = text
         .split_once('=')
         .ok_or("write VALUE=X,Y,W,H, such as 5=140,200,60,60")?;
-    Ok((concentration(value)?, region(area)?))
+    Ok((concentration(value)?, area.parse()?))
 }
 
 fn not_blank(text: &str) -> std::result::Result<String, String> {

@@ -49,24 +49,23 @@ impl LogbookArgs {
         self.logbook.is_some()
     }
 
+    /// Its file.
+    pub(super) fn path(&self) -> Result<PathBuf, Stop> {
+        self.logbook.clone().map_or_else(usual_place, Ok)
+    }
+
     /// Opens the logbook; makes its folder when it is the usual one.
     pub(super) fn open(&self, access: Access) -> Result<Logbook, Stop> {
-        let path = match &self.logbook {
-            Some(path) => path.clone(),
-            None => {
-                let path = usual_place()?;
-                if let (Access::Write, Some(folder)) = (access, path.parent()) {
-                    std::fs::create_dir_all(folder).map_err(|e| {
-                        Error::new(
-                            format!("the folder cannot be made: {}", files::plain(&e)),
-                            "say where the logbook is with --logbook",
-                        )
-                        .about(shown(folder))
-                    })?;
-                }
-                path
-            }
-        };
+        let path = self.path()?;
+        if let (None, Access::Write, Some(folder)) = (&self.logbook, access, path.parent()) {
+            std::fs::create_dir_all(folder).map_err(|e| {
+                Error::new(
+                    format!("the folder cannot be made: {}", files::plain(&e)),
+                    "say where the logbook is with --logbook",
+                )
+                .about(shown(folder))
+            })?;
+        }
         Ok(Logbook::open(&path, &shown(&path), access)?)
     }
 }

@@ -7,15 +7,14 @@ mod batch;
 mod calibrate;
 mod card;
 mod chart;
-mod files;
 mod keep;
 mod log;
-mod one;
 mod place;
 mod plan;
 mod read;
 mod report;
 mod rules;
+mod serve;
 mod timings;
 mod trend;
 
@@ -26,6 +25,7 @@ use clap::error::ErrorKind;
 use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::error::Error;
+use crate::face::{files, one};
 use crate::flag::Verdict;
 
 /// Exit codes. A command over several photos exits with its worst; one success never hides a failure.
@@ -120,6 +120,7 @@ enum Command {
     Trend(trend::Args),
     Plan(plan::Args),
     Report(report::Args),
+    Serve(serve::Args),
 }
 
 impl Command {
@@ -135,6 +136,7 @@ impl Command {
             Command::Trend(_) => "trend",
             Command::Plan(_) => "plan",
             Command::Report(_) => "report",
+            Command::Serve(_) => "serve",
         }
     }
 }
@@ -153,6 +155,7 @@ pub fn main() -> ExitCode {
         Command::Trend(args) => trend::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Report(args) => report::run(&args),
+        Command::Serve(args) => serve::run(&args),
     };
     let exit = match done {
         Ok(exit) => exit,

@@ -16,10 +16,20 @@ use crate::place::Area;
 #[derive(clap::Args)]
 pub(super) struct PlaceArgs {
     /// White paper in the photo, for use without the card: left, top, width, height in pixels
-    #[arg(long, value_name = "X,Y,W,H", value_parser = region, allow_hyphen_values = true, conflicts_with = "frame")]
+    #[arg(
+        long,
+        value_name = "X,Y,W,H",
+        allow_hyphen_values = true,
+        conflicts_with = "frame"
+    )]
     pub(super) white: Option<Area>,
     /// Liquid in the photo and nothing else, for use without the card
-    #[arg(long, value_name = "X,Y,W,H", value_parser = region, allow_hyphen_values = true, conflicts_with = "frame")]
+    #[arg(
+        long,
+        value_name = "X,Y,W,H",
+        allow_hyphen_values = true,
+        conflicts_with = "frame"
+    )]
     pub(super) vial: Option<Area>,
     /// Regions from a file, for a phone on a stand
     #[arg(long, value_name = "FILE")]
@@ -37,18 +47,6 @@ impl PlaceArgs {
                 "--white and --vial belong together: give both regions".into(),
             )),
         }
-    }
-}
-
-/// Reads `x,y,w,h`.
-pub(super) fn region(text: &str) -> std::result::Result<Area, String> {
-    let numbers: Option<Vec<f64>> = text
-        .split(',')
-        .map(|p| p.trim().parse().ok().filter(|v: &f64| v.is_finite()))
-        .collect();
-    match numbers.as_deref() {
-        Some(&[x, y, w, h]) => Ok(Area { x, y, w, h }),
-        _ => Err("a region is four numbers x,y,w,h in pixels of the upright photo, such as 120,80,300,200".into()),
     }
 }
 

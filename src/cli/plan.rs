@@ -7,7 +7,6 @@ mod ammonia;
 mod change;
 mod convert;
 mod dilute;
-mod figure;
 mod level;
 mod routine;
 mod standards;
@@ -16,6 +15,7 @@ mod stock;
 use serde::Serialize;
 
 use super::{Done, Exit, put};
+use crate::face::plan::{LIVESTOCK, USE, figure};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -63,10 +63,6 @@ pub(super) fn run(args: &Args) -> Done {
 }
 
 const HANDLING: &str = "Wear gloves and eye protection. Keep from children and animals. Follow the maker's safety sheet.";
-const LIVESTOCK: &str =
-    "Arithmetic only, no advice on treatment: for that ask a vet or a licensed practice.";
-const USE: &str = "Not for drinking water, medical or compliance decisions. Local rules and licensed practice first.";
-
 const INTERVALS: &str =
     "Intervals are 95 % (k = 2: twice the standard uncertainty u); a plus-minus counts as 1.96 u.";
 

@@ -140,7 +140,7 @@ pub(super) fn run(args: &Args) -> Done {
     let mut worst = Exit::Trusted;
     for (i, path) in args.photos.iter().enumerate() {
         let One { outcome, seen } = one(
-            path,
+            &shown(path),
             content(path),
             &by,
             Ok(&chart),
@@ -208,7 +208,7 @@ pub(super) fn run(args: &Args) -> Done {
 fn log(keeper: &mut Keeper, seen: Seen, told: &Noted) -> Exit {
     match keeper.log(seen, told) {
         Ok(added) => {
-            keeper.tell(added);
+            say(&keeper.said(added));
             Exit::Trusted
         }
         Err(e) => {

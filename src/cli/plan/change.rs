@@ -1,14 +1,12 @@
 //! `tintwell plan change`: how much water to change for a target.
 
-use serde::Serialize;
-
-use super::figure::{Figure, percent, short, short_if_known, some};
-use super::level::{Now, NowArgs, SourceArgs};
+use super::figure::{percent, some};
+use super::level::{NowArgs, SourceArgs};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::{Done, Stop};
+use crate::face::plan::change::{self, Asked, Change, Plan, poured};
+use crate::face::plan::level::Source;
 use crate::report::number::plain;
-use crate::water::Estimate;
-use crate::water::mixing::{Schedule, share_needed, spread};
 use crate::water::volume::litres;
 
 const EXAMPLES: &str = "\
@@ -40,33 +38,6 @@ pub(super) struct Args {
     json: bool,
 }
 
-#[derive(Serialize)]
-struct Plan {
-    unit: String,
-    now: Now,
-    #[serde(serialize_with = "short")]
-    target: f64,
-    source: Figure,
-    #[serde(serialize_with = "short_if_known")]
-    volume_litres: Option<f64>,
-    needed: bool,
-    /// All at once; `null` if nothing is to change.
-    share_at_once_percent: Option<Figure>,
-    /// Each of the changes.
-    share_each_percent: Option<Figure>,
-    changes: Vec<Change>,
-}
-
-#[derive(Serialize)]
-struct Change {
-    day: usize,
-    #[serde(serialize_with = "short")]
-    percent: f64,
-    #[serde(serialize_with = "short_if_known")]
-    litres: Option<f64>,
-    expected: Figure,
-}
-
 pub(super) fn run(args: &Args) -> Done {
     let logged = args.now.logged()?;
     let (Some(now), unit) = args.now.level(logged.as_ref())? else {
@@ -78,35 +49,20 @@ pub(super) fn run(args: &Args) -> Done {
         (None, Some(logged)) => logged.litres()?,
         (told, _) => told,
     };
-    let source = args.source.estimate();
-    let mut plan = Plan {
+    let source = args.source.source();
+    let (plan, notes) = change::plan(Asked {
         unit,
         now,
         target: args.target,
-        source: args.source.figure(),
-        volume_litres: volume,
-        needed: false,
-        share_at_once_percent: None,
-        share_each_percent: None,
-        changes: Vec::new(),
+        source,
+        volume,
+        most_a_day: args.most_a_day,
+    })?;
+    let text = match plan.changes.len() {
+        0 => nothing_to_do(&plan, source),
+        1 => once(&plan, source),
+        _ => split(&plan, source),
     };
-    let present = plan.now.estimate;
-    if present.value <= args.target {
-        let (text, notes) = nothing_to_do(&plan, &args.source);
-        return sheet(plan, notes).show(&text, args.json);
-    }
-    let share = share_needed(present, source, args.target)?;
-    let schedule = spread(share, args.most_a_day.map_or(1.0, |most| most / 100.0))?;
-    plan.needed = true;
-    plan.share_at_once_percent = Some(Figure::percent(share));
-    plan.share_each_percent = Some(Figure::percent(schedule.share));
-    plan.changes = changes(&schedule, present, source, volume)?;
-    let text = if schedule.days == 1 {
-        once(&plan, &args.source)
-    } else {
-        split(&plan, &args.source)
-    };
-    let notes = notes(&plan);
     sheet(plan, notes).show(&text, args.json)
 }
 
@@ -118,59 +74,19 @@ fn sheet(plan: Plan, notes: Vec<String>) -> Sheet<Plan> {
     }
 }
 
-fn changes(
-    schedule: &Schedule,
-    present: Estimate,
-    source: Estimate,
-    volume: Option<f64>,
-) -> crate::error::Result<Vec<Change>> {
-    let share = schedule.share.value;
-    let course = schedule.course(present, source)?;
-    Ok(course
-        .into_iter()
-        .enumerate()
-        .map(|(i, after)| Change {
-            day: i + 1,
-            percent: 100.0 * share,
-            litres: volume.map(|v| v * share),
-            expected: Figure::of(after),
-        })
-        .collect())
-}
-
-fn nothing_to_do(plan: &Plan, source: &SourceArgs) -> (String, Vec<String>) {
-    let unit = &plan.unit;
-    let mut notes = Vec::new();
-    if plan.now.figure.high.is_some_and(|high| high > plan.target) {
-        notes.push(
-            "Its interval reaches above the target: test again before you rely on it.".to_owned(),
-        );
-    }
-    if plan.source.value > plan.target {
-        notes.push(
-            "The source water is above the target: a change with it would raise the level."
-                .to_owned(),
-        );
-    }
-    let text = format!(
+fn nothing_to_do(plan: &Plan, source: Source) -> String {
+    format!(
         "No change is needed: the water is not above the target.\n{}",
-        aligned(&facts(plan, source, unit))
-    );
-    (text, notes)
+        aligned(&facts(plan, source, &plan.unit))
+    )
 }
 
-fn facts(plan: &Plan, source: &SourceArgs, unit: &str) -> Vec<Vec<String>> {
+fn facts(plan: &Plan, source: Source, unit: &str) -> Vec<Vec<String>> {
     vec![
         row("now", plan.now.words(unit)),
         row("target", format!("{} {unit}", plain(plan.target))),
         row("source water", source.words(unit)),
     ]
-}
-
-/// A volume that is poured, in litres: three digits are more than a bucket bears.
-fn poured(litres: f64) -> String {
-    let decimals = (2 - litres.log10().floor() as i32).clamp(0, 3) as usize;
-    format!("{litres:.decimals$} L")
 }
 
 /// `: 210 L of 400 L`, if the volume is known.
@@ -181,7 +97,7 @@ fn volume(plan: &Plan, change: &Change) -> String {
     }
 }
 
-fn once(plan: &Plan, source: &SourceArgs) -> String {
+fn once(plan: &Plan, source: Source) -> String {
     let unit = &plan.unit;
     let mut rows = facts(plan, source, unit);
     let mut text = String::new();
@@ -196,7 +112,7 @@ fn once(plan: &Plan, source: &SourceArgs) -> String {
     text + &aligned(&rows)
 }
 
-fn split(plan: &Plan, source: &SourceArgs) -> String {
+fn split(plan: &Plan, source: Source) -> String {
     let unit = &plan.unit;
     let mut text = String::new();
     if let (Some(each), Some(at_once)) = (plan.share_each_percent, plan.share_at_once_percent) {
@@ -223,24 +139,4 @@ fn split(plan: &Plan, source: &SourceArgs) -> String {
         table.push(cells);
     }
     format!("{text}\n{}", aligned(&table))
-}
-
-fn notes(plan: &Plan) -> Vec<String> {
-    let mut notes = Vec::new();
-    if plan.now.figure.low.is_some_and(|low| low <= plan.target) {
-        notes.push(
-            "The interval of the level now reaches down to the target: the water may be there already.".to_owned(),
-        );
-    }
-    if plan.source.high.is_some_and(|high| high >= plan.target) {
-        notes.push(
-            "The source water may be above the target itself: test it better before you rely on this."
-                .to_owned(),
-        );
-    }
-    notes.push(
-        "Not counted is what is made or used up meanwhile; the water is taken as well mixed. Test afterwards."
-            .to_owned(),
-    );
-    notes
 }

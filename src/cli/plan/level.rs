@@ -1,16 +1,12 @@
 //! The level of the water now, and that of the source water: told on the command line or taken from the logbook.
 
-use serde::Serialize;
-
-use super::figure::{self, Figure, amount, mixes};
+use super::figure::{amount, mixes};
 use crate::cli::log::LogbookArgs;
 use crate::cli::{Stop, say};
 use crate::error::Error;
-use crate::flag::Verdict;
-use crate::logbook::{Access, Amount, Logbook};
+use crate::face::plan::level::{self, Newest, Now, Source};
+use crate::logbook::{Access, Logbook};
 use crate::report::text::clean;
-use crate::report::words;
-use crate::water::Estimate;
 
 /// The level now.
 #[derive(clap::Args)]
@@ -34,30 +30,6 @@ pub(super) struct NowArgs {
     unit: String,
     #[command(flatten)]
     logbook: LogbookArgs,
-}
-
-/// The level now, and where it is from.
-#[derive(Debug, Clone, Serialize)]
-pub(super) struct Now {
-    #[serde(flatten)]
-    pub figure: Figure,
-    /// The logbook's entry and its time.
-    pub reading: Option<String>,
-    pub at: Option<String>,
-    #[serde(skip)]
-    pub estimate: Estimate,
-}
-
-impl Now {
-    pub fn words(&self, unit: &str) -> String {
-        let level = self.figure.words(unit);
-        match (&self.reading, &self.at) {
-            (Some(reading), Some(at)) => {
-                format!("{level}, reading {reading} of {at}")
-            }
-            _ => level,
-        }
-    }
 }
 
 /// What the logbook is asked for.
@@ -87,12 +59,7 @@ impl NowArgs {
                 (Some(now), unit)
             }
             (None, Some(value)) => {
-                let now = Now {
-                    figure: Figure::given(value, self.plus_minus),
-                    reading: None,
-                    at: None,
-                    estimate: figure::estimate(value, self.plus_minus),
-                };
+                let now = Now::given(value, self.plus_minus);
                 (Some(now), clean(&self.unit))
             }
             (None, None) => (None, clean(&self.unit)),
@@ -110,79 +77,15 @@ impl Logged<'_> {
 
     /// The newest trusted reading and its unit.
     fn newest(&self) -> Result<(Now, String), Error> {
-        let readings = self.logbook.readings(self.water, Some(self.test))?;
-        let about = format!("{} in {}", clean(self.test), clean(self.water));
-        let Some((entry, newest)) = readings
-            .iter()
-            .rev()
-            .find(|(_, r)| r.verdict == Verdict::Trusted)
-        else {
-            return Err(self.nothing(readings.len())?.about(about));
-        };
-        if let Some((later, r)) = readings.last().filter(|(e, _)| e != entry) {
-            say(&format!(
-                "note: the newer reading {later} of {} is {} and was passed over",
-                r.at.short(),
-                r.verdict.word()
-            ));
-        }
-        let unit = clean(&newest.unit);
-        let Amount::Value { value, low, high } = newest.answer else {
-            let bound = words(&newest.answer.answer(), &unit).value;
-            let fix = match newest.answer {
-                Amount::Above { .. } => {
-                    "dilute the sample and test again (`tintwell plan dilute`), or tell the level with --now and --plus-minus"
-                }
-                _ => {
-                    "use a test that shows so little, or tell the level with --now and --plus-minus"
-                }
-            };
-            return Err(Error::new(
-                format!(
-                    "the newest trusted reading, {entry} of {}, says only \"{bound}\": that is a bound, no level to reckon with",
-                    newest.at.short()
-                ),
-                fix,
-            )
-            .about(about));
-        };
-        // An interval that was cut at zero is short on that side; the longer side tells how far off the value may be.
-        let half = (high - value).max(value - low);
-        Ok((
-            Now {
-                figure: Figure::between(value, low, high),
-                reading: Some(entry.to_string()),
-                at: Some(newest.at.short()),
-                estimate: figure::estimate(value, Some(half)),
-            },
+        let Newest {
+            now,
             unit,
-        ))
-    }
-
-    fn nothing(&self, doubtful: usize) -> Result<Error, Error> {
-        if doubtful > 0 {
-            return Ok(Error::new(
-                format!("no reading is trusted, of {doubtful} that there are"),
-                "test again, or tell the level with --now and --plus-minus",
-            ));
+            passed_over,
+        } = level::newest(&self.logbook, self.water, self.test)?;
+        if let Some(later) = passed_over {
+            say(&format!("note: {later}"));
         }
-        let mut tests: Vec<String> = self
-            .logbook
-            .readings(self.water, None)?
-            .iter()
-            .map(|(_, r)| clean(&r.test))
-            .collect();
-        tests.sort();
-        tests.dedup();
-        let known = if tests.is_empty() {
-            "nothing was read of this water yet".to_owned()
-        } else {
-            format!("tests of this water: {}", tests.join(", "))
-        };
-        Ok(Error::new(
-            format!("there is no reading; {known}"),
-            "give another test, or tell the level with --now and --plus-minus",
-        ))
+        Ok((now, unit))
     }
 }
 
@@ -198,20 +101,10 @@ pub(super) struct SourceArgs {
 }
 
 impl SourceArgs {
-    pub fn estimate(&self) -> Estimate {
-        figure::estimate(self.source, self.source_plus_minus)
-    }
-
-    pub fn figure(&self) -> Figure {
-        Figure::given(self.source, self.source_plus_minus)
-    }
-
-    pub fn words(&self, unit: &str) -> String {
-        let level = self.figure().words(unit);
-        if self.source_plus_minus.is_some() {
-            level
-        } else {
-            format!("{level}, taken as exact")
+    pub fn source(&self) -> Source {
+        Source {
+            value: self.source,
+            plus_minus: self.source_plus_minus,
         }
     }
 }

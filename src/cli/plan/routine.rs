@@ -1,21 +1,14 @@
 //! `tintwell plan routine`: where a weekly water change leads in the long run.
 
 use jiff::tz::TimeZone;
-use serde::Serialize;
 
-use super::figure::{self, Figure, amount, percent};
-use super::level::{Logged, Now, NowArgs, SourceArgs};
+use super::figure::{amount, percent};
+use super::level::{NowArgs, SourceArgs};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::{Done, Stop};
-use crate::course::point;
-use crate::error::Error;
-use crate::flag::Verdict;
-use crate::logbook::{Kind, Moment};
-use crate::report::text::clean;
-use crate::trend::Point;
-use crate::water::Estimate;
-use crate::water::production::{Change, production};
-use crate::water::routine::Routine;
+use crate::face::plan::level::Source;
+use crate::face::plan::routine::{self, Asked, Made, Plan};
+use crate::logbook::Moment;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -23,9 +16,8 @@ Examples:
   tintwell plan routine --share 25 --log tidepool nitrate --source 2 --source-plus-minus 1
   tintwell plan routine --share 25 --log tidepool nitrate --since 2026-02-01
 
-With --log and without --made, what is made in a week is found from the trusted readings and the
-water changes logged between them: the slope of the readings, with what the changes took out put
-back.";
+With --log and without --made, what is made in a week is found from the trusted readings and the water changes logged
+between them: the slope of the readings, with what the changes took out put back.";
 
 /// Where a weekly water change leads in the long run
 #[derive(clap::Args)]
@@ -55,61 +47,25 @@ pub(super) struct Args {
     json: bool,
 }
 
-/// How near to the long run counts as there, per cent of it.
-const NEAR_PERCENT: f64 = 10.0;
-
-#[derive(Serialize)]
-struct Plan {
-    unit: String,
-    before_change: Figure,
-    after_change: Figure,
-    made_per_week: Figure,
-    /// What the production was found from; `null` if it was told.
-    found_from: Option<Found>,
-    share_per_week_percent: Figure,
-    source: Figure,
-    now: Option<Now>,
-    /// `null` if it is not known where it starts, or there is no production.
-    weeks_until_within_10_percent: Option<Weeks>,
-}
-
-#[derive(Serialize)]
-struct Weeks {
-    value: u32,
-    low: u32,
-    high: u32,
-}
-
-#[derive(Serialize)]
-struct Found {
-    readings: usize,
-    water_changes: usize,
-    from: String,
-    to: String,
-}
-
 pub(super) fn run(args: &Args) -> Done {
     let logged = args.now.logged()?;
     let (now, unit) = args.now.level(logged.as_ref())?;
-    let mut notes = Vec::new();
-    let (rise, made, found_from) = match (args.made, &logged) {
-        (Some(made), _) => (
-            figure::estimate(made, args.made_plus_minus),
-            Figure::given(made, args.made_plus_minus),
-            None,
-        ),
+    let source = args.source.source();
+    let made = match (args.made, &logged) {
+        (Some(made), _) => Made::given(made, args.made_plus_minus),
         (None, Some(logged)) => {
             let since = args
                 .since
                 .as_deref()
                 .map(|t| Moment::parse(t, &TimeZone::system()).map_err(Stop::Usage))
                 .transpose()?;
-            found(
-                logged,
+            Made::found(
+                &logged.logbook,
+                logged.water,
+                logged.test,
                 since.as_ref(),
-                args.source.estimate(),
+                source,
                 &unit,
-                &mut notes,
             )?
         }
         (None, None) => {
@@ -120,43 +76,15 @@ pub(super) fn run(args: &Args) -> Done {
             ));
         }
     };
-    let per_cent = |v: f64| v / 100.0;
-    let share = figure::estimate(per_cent(args.share), args.share_plus_minus.map(per_cent));
-    let routine = Routine {
-        rise,
-        share,
-        source: args.source.estimate(),
-    };
-    let steady = routine.steady()?;
-    let weeks = match &now {
-        Some(now) if steady.before.value > 0.0 => {
-            let weeks = routine.weeks_until_within(NEAR_PERCENT, now.estimate)?;
-            let spread = figure::K * weeks.unrounded.u;
-            let whole = |v: f64| v.max(0.0).ceil() as u32;
-            Some(Weeks {
-                value: weeks.weeks,
-                low: whole(weeks.unrounded.value - spread).min(weeks.weeks),
-                high: whole(weeks.unrounded.value + spread).max(weeks.weeks),
-            })
-        }
-        _ => None,
-    };
-    notes.push(
-        "Holds while feeding, stock, share and source water stay as they are. The level now counts as just before a change."
-            .to_owned(),
-    );
-    let plan = Plan {
+    let (plan, notes) = routine::plan(Asked {
         unit,
-        before_change: Figure::of(steady.before),
-        after_change: Figure::of(steady.after),
-        made_per_week: made,
-        found_from,
-        share_per_week_percent: Figure::given(args.share, args.share_plus_minus),
-        source: args.source.figure(),
         now,
-        weeks_until_within_10_percent: weeks,
-    };
-    let text = words(&plan, &args.source);
+        made,
+        share: args.share,
+        share_plus_minus: args.share_plus_minus,
+        source,
+    })?;
+    let text = words(&plan, source);
     Sheet {
         plan: "routine",
         result: plan,
@@ -165,7 +93,7 @@ pub(super) fn run(args: &Args) -> Done {
     .show(&text, args.json)
 }
 
-fn words(plan: &Plan, source: &SourceArgs) -> String {
+fn words(plan: &Plan, source: Source) -> String {
     let unit = &plan.unit;
     let mut rows = vec![row("just after it", plan.after_change.words(unit))];
     if let Some(weeks) = &plan.weeks_until_within_10_percent {
@@ -198,11 +126,10 @@ fn words(plan: &Plan, source: &SourceArgs) -> String {
         given.push(row("now", now.words(unit)));
     }
     if let Some(f) = &plan.found_from {
-        let what = format!(
-            "{} to {}, readings: {}, water changes: {}",
-            f.from, f.to, f.readings, f.water_changes
+        given[0][1] += &format!(
+            ", from {} readings and {} water changes, {} to {}",
+            f.readings, f.water_changes, f.from, f.to
         );
-        given.insert(1, row("found from", what));
     }
     let wide = rows
         .iter()
@@ -219,111 +146,4 @@ fn words(plan: &Plan, source: &SourceArgs) -> String {
         aligned(&rows),
         aligned(&given)
     )
-}
-
-/// The production by the logbook.
-fn found(
-    logged: &Logged,
-    since: Option<&Moment>,
-    source: Estimate,
-    unit: &str,
-    notes: &mut Vec<String>,
-) -> Result<(Estimate, Figure, Option<Found>), Error> {
-    let about = format!("{} in {}", clean(logged.test), clean(logged.water));
-    let named = |e: Error| e.about(about.clone());
-    let all = logged.logbook.readings(logged.water, Some(logged.test))?;
-    let (used, left): (Vec<_>, Vec<_>) = all
-        .into_iter()
-        .filter(|(_, r)| since.is_none_or(|s| r.at.seconds() >= s.seconds()))
-        .partition(|(_, r)| r.verdict == Verdict::Trusted);
-    if let Some((entry, other)) = used.iter().find(|(_, r)| clean(&r.unit) != unit) {
-        return Err(named(Error::new(
-            format!(
-                "reading {entry} is in {}, the newest one in {unit}",
-                clean(&other.unit)
-            ),
-            "leave it out with --since, or log readings of another unit as another test",
-        )));
-    }
-    if !left.is_empty() {
-        notes.push(format!(
-            "Left out, as they are not trusted: {} {}.",
-            left.len(),
-            if left.len() == 1 {
-                "reading"
-            } else {
-                "readings"
-            }
-        ));
-    }
-    let points: Vec<Point> = used.iter().map(|(_, r)| point(r)).collect();
-    let ends = used.first().zip(used.last());
-    let within = |at: &Moment| {
-        ends.is_some_and(|((_, a), (_, b))| {
-            (a.at.seconds()..b.at.seconds()).contains(&at.seconds())
-        })
-    };
-    let mut changes = Vec::new();
-    let mut others = 0;
-    for (entry, event) in logged.logbook.events(logged.water)? {
-        if !within(&event.at) {
-            continue;
-        }
-        match event.kind {
-            Kind::WaterChange => {
-                let percent = event.percent.ok_or_else(|| {
-                    named(Error::new(
-                        format!("the water change {entry} does not say how much was changed"),
-                        "remove it and log it anew with --percent, or begin after it with --since",
-                    ))
-                })?;
-                changes.push(Change {
-                    day: event.at.days(),
-                    share: percent / 100.0,
-                });
-            }
-            Kind::EquipmentIn | Kind::EquipmentOut => {}
-            _ => others += 1,
-        }
-    }
-    let p = production(&points, &changes, source).map_err(named)?;
-    let made = Figure::between(p.per_week, p.low, p.high);
-    if p.per_week < 0.0 {
-        return Err(named(Error::new(
-            format!(
-                "by the readings {} are made in a week: the level falls by more than the water changes take out",
-                made.words(unit)
-            ),
-            "tell what is made with --made and --made-plus-minus, or begin later with --since",
-        )));
-    }
-    if p.changes == 0 {
-        notes.push("No water change is logged between the readings: if there was one, log it, or too little is found.".to_owned());
-    }
-    if p.low <= 0.0 {
-        notes.push(
-            "The readings do not settle whether anything is made at all: more of them would."
-                .to_owned(),
-        );
-    }
-    if others > 0 {
-        notes.push(format!(
-            "Events of another kind between the readings: {others}. What they brought or took counts as made or used up."
-        ));
-    }
-    notes.push(
-        "Logged shares of water changes count as exact. Few readings make a wide interval (Student's t).".to_owned(),
-    );
-    let found = ends.map(|((_, a), (_, b))| Found {
-        readings: used.len(),
-        water_changes: p.changes,
-        from: date(&a.at),
-        to: date(&b.at),
-    });
-    let made = Figure::between(p.per_week, p.low.max(0.0), p.high);
-    Ok((p.estimate(), made, found))
-}
-
-fn date(at: &Moment) -> String {
-    at.short().chars().take_while(|c| *c != ' ').collect()
 }

@@ -1,7 +1,7 @@
 //! What stands below the picture: what its signs mean, and the events by number.
 
 use super::pen::{Pen, Sample, badge, broken, width};
-use super::picture::{LETTER, MARGIN, Plot, ROW, WIDTH};
+use super::picture::{LETTER, MARGIN, Plot, ROW};
 use super::{Band, Mark, Seen, dates, words};
 
 /// Events listed below the plot.
@@ -13,7 +13,7 @@ impl Plot<'_> {
         let (mut x, start) = (MARGIN, MARGIN);
         for (sample, text) in self.kinds() {
             let wide = 36.0 + width(&text, LETTER);
-            if x + wide > WIDTH - MARGIN && x > start {
+            if x + wide > self.wide - MARGIN && x > start {
                 x = start;
                 y += ROW;
             }
@@ -85,7 +85,7 @@ impl Plot<'_> {
     /// the row after.
     pub(super) fn list(&self, pen: &mut Pen, mut y: f64) -> f64 {
         let events = &self.view.events;
-        let whole = WIDTH - 2.0 * MARGIN;
+        let whole = self.wide - 2.0 * MARGIN;
         let with_year = words::needs_year(self.view)
             || events
                 .iter()

@@ -21,12 +21,16 @@ use crate::report::svg;
 pub enum Style {
     /// In a page, or in a file opened by itself: colours follow the reader's choice of light or dark, prints are light.
     Page,
+    /// In a page on a phone, which loads [`stylesheet`] itself: half as wide.
+    Phone,
     /// On white paper, in the built-in typeface.
     Paper,
 }
 
 /// Width of the drawing in its own units; a letter of 15 is read well at 600 pixels and more.
-pub(super) const WIDTH: f64 = 800.0;
+const WIDTH: f64 = 800.0;
+/// The same on a phone, whose 360 pixels show a letter of 15 at 12 pixels.
+const NARROW: f64 = 400.0;
 /// Left and right of everything.
 pub(super) const MARGIN: f64 = 16.0;
 /// Height of the frame with the readings.
@@ -71,26 +75,36 @@ pub fn svg(view: &View, style: Style) -> Result<String> {
     let mut pen = Pen {
         body: String::new(),
         escape: match style {
-            Style::Page => svg::quoted,
+            Style::Page | Style::Phone => svg::quoted,
             Style::Paper => svg::escaped,
         },
     };
-    let height = Plot::new(&view).draw(&mut pen).ceil();
-    let (faces, dark) = match style {
+    let wide = match style {
+        Style::Page | Style::Paper => WIDTH,
+        Style::Phone => NARROW,
+    };
+    let height = Plot::new(&view, wide).draw(&mut pen).ceil();
+    let (faces, style) = match style {
         Style::Page => (
             "Cabin,system-ui,sans-serif",
-            format!("@media screen and (prefers-color-scheme:dark){{{DARK}}}"),
+            format!("<style>{}</style>", stylesheet()),
         ),
-        Style::Paper => ("Cabin", String::new()),
+        Style::Phone => ("Cabin,system-ui,sans-serif", String::new()),
+        Style::Paper => ("Cabin", format!("<style>{LIGHT}</style>")),
     };
     Ok(format!(
-        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {WIDTH} {height}' role='img' font-family='{faces}' font-size='{LETTER}'>\
-         <title>{}</title><desc>{}</desc><style>{LIGHT}{dark}</style>\
-         <rect class='course-ground' width='{WIDTH}' height='{height}'/>{}</svg>",
+        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {wide} {height}' role='img' font-family='{faces}' font-size='{LETTER}'>\
+         <title>{}</title><desc>{}</desc>{style}\
+         <rect class='course-ground' width='{wide}' height='{height}'/>{}</svg>",
         (pen.escape)(&view.title),
         (pen.escape)(&words::description(&view)),
         pen.body
     ))
+}
+
+/// The colours of plots, light and dark: a page whose policy forbids styles inside of it loads them as a file.
+pub fn stylesheet() -> String {
+    format!("{LIGHT}@media screen and (prefers-color-scheme:dark){{{DARK}}}")
 }
 
 /// The plot as a PNG on white, 1280 pixels wide.
@@ -125,6 +139,8 @@ fn paint(text: &str) -> Option<Vec<u8>> {
 /// One drawing: a view and where things go.
 pub(super) struct Plot<'a> {
     pub(super) view: &'a View,
+    /// Width of the drawing.
+    pub(super) wide: f64,
     pub(super) frame: Frame,
     limits: Vec<Limit>,
     /// Radius of a mark: many are drawn small.
@@ -132,7 +148,7 @@ pub(super) struct Plot<'a> {
 }
 
 impl<'a> Plot<'a> {
-    fn new(view: &'a View) -> Plot<'a> {
+    fn new(view: &'a View, wide: f64) -> Plot<'a> {
         let levels = range::levels(view);
         let limits = range::limits(view, levels);
         let widest = |texts: &mut dyn Iterator<Item = String>| {
@@ -146,10 +162,11 @@ impl<'a> Plot<'a> {
         let left = MARGIN + left + 10.0;
         Plot {
             view,
+            wide,
             frame: Frame {
                 left,
                 top: 0.0,
-                w: WIDTH - left - MARGIN - if right > 0.0 { right + 24.0 } else { 8.0 },
+                w: wide - left - MARGIN - if right > 0.0 { right + 24.0 } else { 8.0 },
                 h: HEIGHT,
                 x: range::days(view),
                 y: levels,
@@ -181,7 +198,7 @@ impl<'a> Plot<'a> {
     /// Draws all and returns the height it takes.
     fn draw(mut self, pen: &mut Pen) -> f64 {
         let mut y = 11.0;
-        let wide = WIDTH - 2.0 * MARGIN;
+        let wide = self.wide - 2.0 * MARGIN;
         let bold = format!(" font-size='{TITLE}' font-weight='600'");
         for line in broken(&self.view.title, TITLE, wide, 2) {
             y += ROW + 2.0;
@@ -391,9 +408,9 @@ impl<'a> Plot<'a> {
         for &(number, x, _) in shown {
             let label = self.view.events[number - 1].label.trim();
             let half = width(label, LETTER) / 2.0;
-            let middle = x.min(WIDTH - MARGIN - half).max(free + half);
+            let middle = x.min(self.wide - MARGIN - half).max(free + half);
             // A label that had to give way still stands over its line.
-            if label.is_empty() || (middle - x).abs() > half || middle + half > WIDTH - MARGIN {
+            if label.is_empty() || (middle - x).abs() > half || middle + half > self.wide - MARGIN {
                 return None;
             }
             free = middle + half + 14.0;

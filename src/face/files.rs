@@ -14,13 +14,13 @@ use crate::report::text::clean;
 const MAX_TEXT: u64 = 4_000_000;
 
 /// A path fit for showing.
-pub(super) fn shown(path: &Path) -> String {
+pub(crate) fn shown(path: &Path) -> String {
     clean(&path.to_string_lossy())
 }
 
 /// The bytes of a regular file of at most `max` bytes. Its length is looked at before it is opened, so that neither a
 /// huge file is loaded nor a pipe waited for.
-pub(super) fn bytes(path: &Path, max: u64) -> Result<Vec<u8>> {
+pub(crate) fn bytes(path: &Path, max: u64) -> Result<Vec<u8>> {
     let about = |e: Error| e.about(shown(path));
     let unreadable = |e: std::io::Error| {
         let fix = match e.kind() {
@@ -62,7 +62,7 @@ pub(super) fn bytes(path: &Path, max: u64) -> Result<Vec<u8>> {
 }
 
 /// An operating system's message without its code number, which differs between systems.
-pub(super) fn plain(e: &std::io::Error) -> String {
+pub(crate) fn plain(e: &std::io::Error) -> String {
     let text = e.to_string();
     text.split(" (os error")
         .next()
@@ -71,7 +71,7 @@ pub(super) fn plain(e: &std::io::Error) -> String {
 }
 
 /// A text file of at most a few megabytes.
-pub(super) fn text(path: &Path) -> Result<String> {
+pub(crate) fn text(path: &Path) -> Result<String> {
     String::from_utf8(bytes(path, MAX_TEXT)?).map_err(|_| {
         Error::new(
             "the file is not text (UTF-8)",
@@ -82,19 +82,19 @@ pub(super) fn text(path: &Path) -> Result<String> {
 }
 
 /// A decoded photo.
-pub(super) fn load_photo(path: &Path) -> Result<Photo> {
+pub(crate) fn load_photo(path: &Path) -> Result<Photo> {
     let limits = Limits::default();
     let bytes = bytes(path, limits.max_bytes)?;
     photo::decode(&bytes, &limits).map_err(|e| e.about(shown(path)))
 }
 
 /// A chart.
-pub(super) fn load_chart(path: &Path) -> Result<Chart> {
+pub(crate) fn load_chart(path: &Path) -> Result<Chart> {
     chart::file::parse(&text(path)?).map_err(|e| e.about(shown(path)))
 }
 
 /// The extension in lower case.
-pub(super) fn extension(path: &Path) -> String {
+pub(crate) fn extension(path: &Path) -> String {
     path.extension()
         .map(|e| e.to_string_lossy().to_lowercase())
         .unwrap_or_default()
@@ -102,18 +102,18 @@ pub(super) fn extension(path: &Path) -> String {
 
 /// Whether a file name has the extension of a photo format that is read here, or that a phone saves: where HEIC is not built in,
 /// each such photo is told rather than passed over.
-pub(super) fn named_as_photo(path: &Path) -> bool {
+pub(crate) fn named_as_photo(path: &Path) -> bool {
     ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif"]
         .contains(&extension(path).as_str())
 }
 
 /// Whether both names lead to the same existing file.
-pub(super) fn same(a: &Path, b: &Path) -> bool {
+pub(crate) fn same(a: &Path, b: &Path) -> bool {
     matches!((fs::canonicalize(a), fs::canonicalize(b)), (Ok(a), Ok(b)) if a == b)
 }
 
 /// Checks that nothing but a regular file stands where an output shall go: opening a pipe would wait for ever.
-pub(super) fn takes_output(path: &Path) -> Result<()> {
+pub(crate) fn takes_output(path: &Path) -> Result<()> {
     let what = match fs::metadata(path) {
         Ok(meta) if meta.is_dir() => "this is a folder",
         Ok(meta) if !meta.is_file() => "this is not a regular file",
@@ -127,14 +127,14 @@ pub(super) fn takes_output(path: &Path) -> Result<()> {
 
 /// A place for an output, checked before the work begins: its folder takes files, and nothing but a regular file
 /// stands there.
-pub(super) struct Output {
+pub(crate) struct Output {
     shown: String,
     target: PathBuf,
     folder: PathBuf,
 }
 
 impl Output {
-    pub(super) fn new(path: &Path) -> Result<Output> {
+    pub(crate) fn new(path: &Path) -> Result<Output> {
         let output = Output {
             shown: shown(path),
             // A link is followed, so that the file that it leads to is written.
@@ -147,7 +147,7 @@ impl Output {
     }
 
     /// The name as given, fit for showing.
-    pub(super) fn shown(&self) -> &str {
+    pub(crate) fn shown(&self) -> &str {
         &self.shown
     }
 
@@ -174,7 +174,7 @@ impl Output {
     }
 
     /// Writes the whole output beside its place, then moves it there: a reader sees the old file or the new one.
-    pub(super) fn write(&self, bytes: &[u8]) -> Result<()> {
+    pub(crate) fn write(&self, bytes: &[u8]) -> Result<()> {
         let write = || {
             let mut file = self.temporary()?;
             file.write_all(bytes)?;
@@ -194,7 +194,7 @@ fn folder_of(path: &Path) -> PathBuf {
 }
 
 /// `name-stem.png` beside `name.png`.
-pub(super) fn with_stem(path: &Path, stem: &OsStr) -> PathBuf {
+pub(crate) fn with_stem(path: &Path, stem: &OsStr) -> PathBuf {
     let mut name = path.file_stem().unwrap_or_default().to_owned();
     name.push("-");
     name.push(stem);

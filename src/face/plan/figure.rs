@@ -9,32 +9,32 @@ use crate::report::words;
 use crate::water::Estimate;
 
 /// A plus-minus is half of the 95 % interval of a normal distribution: so many standard uncertainties.
-pub(super) const GIVEN: f64 = 1.96;
+pub(crate) const GIVEN: f64 = 1.96;
 /// Half of a result's interval in standard uncertainties: coverage of about 95 % (JCGM 100:2008, 6.3.3).
-pub(super) const K: f64 = 2.0;
+pub(crate) const K: f64 = 2.0;
 
 /// A value with its 95 % interval; without one if nothing is known of how far off it is.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub(super) struct Figure {
+pub(crate) struct Figure {
     #[serde(serialize_with = "short")]
-    pub value: f64,
+    pub(crate) value: f64,
     #[serde(serialize_with = "short_if_known")]
-    pub low: Option<f64>,
+    pub(crate) low: Option<f64>,
     #[serde(serialize_with = "short_if_known")]
-    pub high: Option<f64>,
+    pub(crate) high: Option<f64>,
 }
 
 /// For machines: six significant digits.
-pub(super) fn short<S: Serializer>(v: &f64, to: S) -> Result<S::Ok, S::Error> {
+pub(crate) fn short<S: Serializer>(v: &f64, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_f64(six(*v))
 }
 
-pub(super) fn short_if_known<S: Serializer>(v: &Option<f64>, to: S) -> Result<S::Ok, S::Error> {
+pub(crate) fn short_if_known<S: Serializer>(v: &Option<f64>, to: S) -> Result<S::Ok, S::Error> {
     v.map(six).serialize(to)
 }
 
 impl Figure {
-    pub fn exact(value: f64) -> Figure {
+    pub(crate) fn exact(value: f64) -> Figure {
         Figure {
             value,
             low: None,
@@ -42,7 +42,7 @@ impl Figure {
         }
     }
 
-    pub fn between(value: f64, low: f64, high: f64) -> Figure {
+    pub(crate) fn between(value: f64, low: f64, high: f64) -> Figure {
         Figure {
             value,
             low: Some(low),
@@ -51,12 +51,12 @@ impl Figure {
     }
 
     /// A result that cannot be below zero.
-    pub fn of(e: Estimate) -> Figure {
+    pub(crate) fn of(e: Estimate) -> Figure {
         Figure::within(e, f64::INFINITY)
     }
 
     /// A share of 0 to 1 as per cent.
-    pub fn percent(share: Estimate) -> Figure {
+    pub(crate) fn percent(share: Estimate) -> Figure {
         Figure::within(Estimate::new(100.0 * share.value, 100.0 * share.u), 100.0)
     }
 
@@ -74,7 +74,7 @@ impl Figure {
     }
 
     /// What was given, as it was given.
-    pub fn given(value: f64, plus_minus: Option<f64>) -> Figure {
+    pub(crate) fn given(value: f64, plus_minus: Option<f64>) -> Figure {
         match plus_minus {
             Some(half) if half > 0.0 => {
                 Figure::between(value, (value - half).max(0.0), value + half)
@@ -83,7 +83,7 @@ impl Figure {
         }
     }
 
-    pub fn times(self, by: f64) -> Figure {
+    pub(crate) fn times(self, by: f64) -> Figure {
         Figure {
             value: self.value * by,
             low: self.low.map(|v| v * by),
@@ -92,7 +92,7 @@ impl Figure {
     }
 
     /// `20.0 mg/L (17.1 to 22.9)`.
-    pub fn words(self, unit: &str) -> String {
+    pub(crate) fn words(self, unit: &str) -> String {
         let (value, interval) = self.parts(unit);
         match interval {
             Some(interval) => format!("{value} ({interval})"),
@@ -101,7 +101,7 @@ impl Figure {
     }
 
     /// Value with unit, and the interval.
-    pub fn parts(self, unit: &str) -> (String, Option<String>) {
+    pub(crate) fn parts(self, unit: &str) -> (String, Option<String>) {
         match self {
             Figure {
                 value,
@@ -120,12 +120,12 @@ impl Figure {
 }
 
 /// Four significant digits, for what has no interval to tell how many it bears.
-pub(super) fn four(v: f64) -> f64 {
+pub(crate) fn four(v: f64) -> f64 {
     format!("{v:.3e}").parse().unwrap_or(v)
 }
 
 /// A value with a plus-minus, which is half of a 95 % interval.
-pub(super) fn estimate(value: f64, plus_minus: Option<f64>) -> Estimate {
+pub(crate) fn estimate(value: f64, plus_minus: Option<f64>) -> Estimate {
     Estimate::new(value, plus_minus.unwrap_or(0.0) / GIVEN)
 }
 
@@ -133,7 +133,7 @@ pub(super) fn estimate(value: f64, plus_minus: Option<f64>) -> Estimate {
 const MOST: f64 = 1e12;
 
 /// A number of the command line.
-pub(super) fn number(text: &str) -> Result<f64, String> {
+pub(crate) fn number(text: &str) -> Result<f64, String> {
     let v: f64 = text.trim().parse().map_err(|_| {
         if text.contains(',') {
             "write a decimal point, not a comma".to_owned()
@@ -149,7 +149,7 @@ pub(super) fn number(text: &str) -> Result<f64, String> {
 }
 
 /// An amount: 0 or more.
-pub(super) fn amount(text: &str) -> Result<f64, String> {
+pub(crate) fn amount(text: &str) -> Result<f64, String> {
     number(text).and_then(|v| {
         (v >= 0.0)
             .then_some(v)
@@ -158,7 +158,7 @@ pub(super) fn amount(text: &str) -> Result<f64, String> {
 }
 
 /// More than nothing.
-pub(super) fn some(text: &str) -> Result<f64, String> {
+pub(crate) fn some(text: &str) -> Result<f64, String> {
     number(text).and_then(|v| {
         (v > 0.0)
             .then_some(v)
@@ -167,7 +167,7 @@ pub(super) fn some(text: &str) -> Result<f64, String> {
 }
 
 /// Per cent of a whole, as a person writes it: a quarter is 25.
-pub(super) fn percent(text: &str) -> Result<f64, String> {
+pub(crate) fn percent(text: &str) -> Result<f64, String> {
     number(text.trim_end_matches(['%', ' '])).and_then(|v| {
         (v > 0.0 && v <= 100.0)
             .then_some(v)
@@ -176,7 +176,7 @@ pub(super) fn percent(text: &str) -> Result<f64, String> {
 }
 
 /// Refuses the unit that does not mix by shares.
-pub(super) fn mixes(unit: &str) -> Result<(), Error> {
+pub(crate) fn mixes(unit: &str) -> Result<(), Error> {
     if is_ph(unit) {
         return Err(Error::new(
             "a pH does not mix by shares: it is a logarithm, and what buffers the water moves it",

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 
-use super::files::{self, shown};
+use super::files;
 use crate::chart::Chart;
 use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
@@ -14,20 +14,21 @@ use crate::report::Outcome;
 use crate::stage::stage;
 
 /// What reading one photo gives.
-pub(super) struct One {
-    pub(super) outcome: Outcome,
+pub(crate) struct One {
+    pub(crate) outcome: Outcome,
     /// The photo and what was seen in it, if there is a reading and they were asked for.
-    pub(super) seen: Option<(Photo, Seen)>,
+    pub(crate) seen: Option<(Photo, Seen)>,
 }
 
 /// The content of a photo's file.
-pub(super) fn content(path: &Path) -> Result<Vec<u8>> {
+pub(crate) fn content(path: &Path) -> Result<Vec<u8>> {
     stage!(FILE, files::bytes(path, Limits::default().max_bytes))
 }
 
-/// Reads one photo, whose [`content`] is given, with a chart, or with the error that stands for the lack of one.
-pub(super) fn one(
-    path: &Path,
+/// Reads one photo, whose [`content`] is given, with a chart, or with the error that stands for the lack of one; `name` is that
+/// of the photo, fit for showing.
+pub(crate) fn one(
+    name: &str,
     content: Result<Vec<u8>>,
     by: &Where,
     chart: Result<&Chart>,
@@ -35,7 +36,7 @@ pub(super) fn one(
     keep: bool,
 ) -> One {
     let mut outcome = Outcome {
-        photo: shown(path),
+        photo: name.to_owned(),
         taken_at: None,
         sha256: None,
         chart_sha256: chart.as_ref().ok().map(|c| sha256_of(c)),
@@ -64,6 +65,6 @@ pub(super) fn one(
                 "report this fault together with the photo",
             ))
         })
-        .map_err(|e: Error| e.about(shown(path)));
+        .map_err(|e: Error| e.about(name));
     One { outcome, seen }
 }

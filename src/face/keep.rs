@@ -1,0 +1,230 @@
+//! Logging what was read.
+//!
+//! A reading is logged with the time of its photo, its flags and all else that is known of it. What cannot be read is told and
+//! not logged: a bound or a value that nobody may trust has no place in a trend.
+
+use std::collections::HashSet;
+
+use jiff::tz::TimeZone;
+
+use crate::error::{Error, Result};
+use crate::flag::{Checked, Verdict};
+use crate::logbook::{Added, Amount, Jpeg, Logbook, Moment, Reading, Source};
+use crate::photo::{Photo, sha256};
+use crate::reading::{self, Answer};
+use crate::report::json::{self, Record};
+use crate::report::text::clean;
+use crate::report::{Outcome, overlay};
+use crate::same_vial::VialReading;
+
+/// A logbook that readings of one water go to.
+pub(crate) struct Keeper {
+    logbook: Logbook,
+    water: String,
+    /// Of photos that do not tell theirs.
+    zone: TimeZone,
+    tally: Tally,
+}
+
+/// What became of the readings.
+#[derive(Default)]
+struct Tally {
+    new: usize,
+    known: usize,
+    unreadable: usize,
+    failed: usize,
+}
+
+/// What is told apart from the reading itself.
+#[derive(Default, Clone)]
+pub(crate) struct Noted {
+    /// When the sample was taken; else the photo's time counts.
+    pub(crate) at: Option<Moment>,
+    pub(crate) note: String,
+}
+
+/// What was read from one photo, or from several of one vial, as it is logged.
+pub(crate) struct Seen {
+    test: String,
+    unit: String,
+    verdict: Verdict,
+    answer: Option<Answer>,
+    taken_at: Option<String>,
+    photo: String,
+    sha256: Option<String>,
+    chart_sha256: Option<String>,
+    record: Option<serde_json::Value>,
+    picture: Option<Jpeg>,
+}
+
+/// Where the program looked, as it is kept; `None` if there is nothing to see.
+pub(crate) fn picture(seen: Option<&(Photo, reading::Seen)>) -> Option<Jpeg> {
+    let (photo, seen) = seen?;
+    overlay::small(&photo.picture, seen).ok().map(Jpeg)
+}
+
+impl Seen {
+    pub(crate) fn photo(outcome: &Outcome, picture: Option<Jpeg>) -> Seen {
+        Seen {
+            test: outcome.test.clone().unwrap_or_default(),
+            unit: outcome.unit.clone().unwrap_or_default(),
+            verdict: outcome.verdict(),
+            answer: outcome.result.as_ref().ok().map(|r| r.value.answer.clone()),
+            taken_at: outcome.taken_at.clone(),
+            photo: outcome.photo.clone(),
+            sha256: outcome.sha256.clone(),
+            chart_sha256: outcome.chart_sha256.clone(),
+            record: serde_json::to_value(Record::of(outcome)).ok(),
+            picture,
+        }
+    }
+
+    /// `pictures` are those of the photos, in their order.
+    pub(crate) fn vial(
+        checked: &Checked<VialReading>,
+        outcomes: &[Outcome],
+        mut pictures: Vec<Option<Jpeg>>,
+    ) -> Seen {
+        let r = &checked.value;
+        let used: Vec<&Outcome> = r.used.iter().filter_map(|&i| outcomes.get(i)).collect();
+        let names: Vec<&str> = used.iter().map(|o| o.photo.as_str()).collect();
+        // The vial is known again by its photos, in whatever order they are given.
+        let mut hashes: Vec<&str> = used.iter().filter_map(|o| o.sha256.as_deref()).collect();
+        hashes.sort_unstable();
+        Seen {
+            test: r.test.clone(),
+            unit: r.unit.clone(),
+            verdict: r.verdict,
+            answer: r.answer.clone(),
+            taken_at: used.iter().filter_map(|o| o.taken_at.clone()).min(),
+            photo: names.join(", "),
+            sha256: Some(sha256(hashes.join("\n").as_bytes())),
+            chart_sha256: used.first().and_then(|o| o.chart_sha256.clone()),
+            record: serde_json::from_str(&json::vial_line(checked, outcomes)).ok(),
+            picture: r.used.iter().find_map(|&i| pictures.get_mut(i)?.take()),
+        }
+    }
+
+    /// What can be logged of the answer.
+    fn amount(&self) -> Option<Amount> {
+        if self.verdict == Verdict::Unreadable {
+            return None;
+        }
+        self.answer.as_ref().and_then(Amount::of)
+    }
+}
+
+impl Keeper {
+    /// Readings are logged for `water` of the logbook.
+    ///
+    /// # Errors
+    /// If there is no such water.
+    pub(crate) fn new(logbook: Logbook, water: &str) -> Result<Keeper> {
+        let water = logbook.water(water)?.name;
+        Ok(Keeper {
+            logbook,
+            water,
+            zone: TimeZone::system(),
+            tally: Tally::default(),
+        })
+    }
+
+    /// Photos (SHA-256, and that of the chart they were read with) that are logged for this water.
+    pub(crate) fn logged(&self) -> Result<HashSet<(String, Option<String>)>> {
+        self.logbook.photos(&self.water)
+    }
+
+    /// Logs what was read; nothing (`None`) if there is no reading to rely on.
+    ///
+    /// # Errors
+    /// If there is no time, or the logbook cannot be written.
+    pub(crate) fn log(&mut self, seen: Seen, told: &Noted) -> Result<Option<Added>> {
+        let about = format!("{} is not logged", seen.photo);
+        let logged = self.add(seen, told);
+        match &logged {
+            Ok(Some(Added::New(_))) => self.tally.new += 1,
+            Ok(Some(Added::Known(_))) => self.tally.known += 1,
+            Ok(None) => self.tally.unreadable += 1,
+            Err(_) => self.tally.failed += 1,
+        }
+        logged.map_err(|e| e.about(about))
+    }
+
+    fn add(&mut self, seen: Seen, told: &Noted) -> Result<Option<Added>> {
+        let Some(answer) = seen.amount() else {
+            return Ok(None);
+        };
+        let factor = seen.record.as_ref().map(|r| &r["dilution_factor"]);
+        let reading = Reading {
+            water: self.water.clone(),
+            at: self.time(seen.taken_at.as_deref(), told)?,
+            answer,
+            source: Source::Photo,
+            dilution_factor: factor.and_then(serde_json::Value::as_f64),
+            note: told.note.clone(),
+            test: seen.test,
+            unit: seen.unit,
+            verdict: seen.verdict,
+            photo: Some(seen.photo),
+            sha256: seen.sha256,
+            chart_sha256: seen.chart_sha256,
+            record: seen.record,
+            picture: seen.picture,
+        };
+        self.logbook.add_reading(&reading).map(Some)
+    }
+
+    fn time(&self, taken: Option<&str>, told: &Noted) -> Result<Moment> {
+        if let Some(at) = &told.at {
+            return Ok(at.clone());
+        }
+        taken
+            .and_then(|text| Moment::parse(text, &self.zone).ok())
+            .ok_or_else(|| {
+                Error::new(
+                    "the photo does not tell when it was taken",
+                    "read it by itself with --log and --at TIME",
+                )
+            })
+    }
+
+    /// What became of one reading, in words.
+    pub(crate) fn said(&self, added: Option<Added>) -> String {
+        match added {
+            Some(Added::New(entry)) => {
+                format!("logged for {} as {entry}", clean(&self.water))
+            }
+            Some(Added::Known(entry)) => format!(
+                "logged for {} before, as {entry}; to log it anew, remove that first: tintwell log remove {entry}",
+                clean(&self.water)
+            ),
+            None => "not logged: there is no reading to rely on".to_owned(),
+        }
+    }
+
+    /// What became of all, for the end of a batch; `None` if nothing was to be logged.
+    pub(crate) fn summary(&self) -> String {
+        let Tally {
+            new,
+            known,
+            unreadable,
+            failed,
+        } = self.tally;
+        let mut text = format!("logged for {}: {new} new", clean(&self.water));
+        for (n, what) in [
+            (known, "logged before"),
+            (unreadable, "without a reading, not logged"),
+            (failed, "could not be logged"),
+        ] {
+            if n > 0 {
+                text += &format!(", {n} {what}");
+            }
+        }
+        text
+    }
+
+    /// Whether a reading could not be logged.
+    pub(crate) fn has_failed(&self) -> bool {
+        self.tally.failed > 0
+    }
+}

@@ -1,0 +1,145 @@
+//! How much water to change for a target.
+
+use serde::Serialize;
+
+use super::figure::{Figure, short, short_if_known};
+use super::level::{Now, Source};
+use crate::error::Result;
+use crate::water::Estimate;
+use crate::water::mixing::{Schedule, share_needed, spread};
+
+/// What is asked.
+pub(crate) struct Asked {
+    pub(crate) unit: String,
+    pub(crate) now: Now,
+    /// Level to come down to.
+    pub(crate) target: f64,
+    pub(crate) source: Source,
+    /// Litres.
+    pub(crate) volume: Option<f64>,
+    /// Most of the water that is changed on one day, per cent.
+    pub(crate) most_a_day: Option<f64>,
+}
+
+/// The answer.
+#[derive(Serialize)]
+pub(crate) struct Plan {
+    pub(crate) unit: String,
+    pub(crate) now: Now,
+    #[serde(serialize_with = "short")]
+    pub(crate) target: f64,
+    pub(crate) source: Figure,
+    #[serde(serialize_with = "short_if_known")]
+    pub(crate) volume_litres: Option<f64>,
+    pub(crate) needed: bool,
+    /// All at once; `null` if nothing is to change.
+    pub(crate) share_at_once_percent: Option<Figure>,
+    /// Each of the changes.
+    pub(crate) share_each_percent: Option<Figure>,
+    pub(crate) changes: Vec<Change>,
+}
+
+/// One of the changes.
+#[derive(Serialize)]
+pub(crate) struct Change {
+    pub(crate) day: usize,
+    #[serde(serialize_with = "short")]
+    pub(crate) percent: f64,
+    #[serde(serialize_with = "short_if_known")]
+    pub(crate) litres: Option<f64>,
+    pub(crate) expected: Figure,
+}
+
+/// The plan, and what has to be said beside it.
+///
+/// # Errors
+/// If no change with this source water reaches the target.
+pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
+    let source = asked.source.estimate();
+    let mut plan = Plan {
+        unit: asked.unit,
+        now: asked.now,
+        target: asked.target,
+        source: asked.source.figure(),
+        volume_litres: asked.volume,
+        needed: false,
+        share_at_once_percent: None,
+        share_each_percent: None,
+        changes: Vec::new(),
+    };
+    let present = plan.now.estimate;
+    if present.value <= plan.target {
+        let notes = beside_nothing(&plan);
+        return Ok((plan, notes));
+    }
+    let share = share_needed(present, source, plan.target)?;
+    let schedule = spread(share, asked.most_a_day.map_or(1.0, |most| most / 100.0))?;
+    plan.needed = true;
+    plan.share_at_once_percent = Some(Figure::percent(share));
+    plan.share_each_percent = Some(Figure::percent(schedule.share));
+    plan.changes = changes(&schedule, present, source, plan.volume_litres)?;
+    let notes = notes(&plan);
+    Ok((plan, notes))
+}
+
+fn changes(
+    schedule: &Schedule,
+    present: Estimate,
+    source: Estimate,
+    volume: Option<f64>,
+) -> Result<Vec<Change>> {
+    let share = schedule.share.value;
+    let course = schedule.course(present, source)?;
+    Ok(course
+        .into_iter()
+        .enumerate()
+        .map(|(i, after)| Change {
+            day: i + 1,
+            percent: 100.0 * share,
+            litres: volume.map(|v| v * share),
+            expected: Figure::of(after),
+        })
+        .collect())
+}
+
+/// A volume that is poured, in litres: three digits are more than a bucket bears.
+pub(crate) fn poured(litres: f64) -> String {
+    let decimals = (2 - litres.log10().floor() as i32).clamp(0, 3) as usize;
+    format!("{litres:.decimals$} L")
+}
+
+fn beside_nothing(plan: &Plan) -> Vec<String> {
+    let mut notes = Vec::new();
+    if plan.now.figure.high.is_some_and(|high| high > plan.target) {
+        notes.push(
+            "Its interval reaches above the target: test again before you rely on it.".to_owned(),
+        );
+    }
+    if plan.source.value > plan.target {
+        notes.push(
+            "The source water is above the target: a change with it would raise the level."
+                .to_owned(),
+        );
+    }
+    notes
+}
+
+fn notes(plan: &Plan) -> Vec<String> {
+    let mut notes = Vec::new();
+    if plan.now.figure.low.is_some_and(|low| low <= plan.target) {
+        notes.push(
+            "The interval of the level now reaches down to the target: the water may be there already.".to_owned(),
+        );
+    }
+    if plan.source.high.is_some_and(|high| high >= plan.target) {
+        notes.push(
+            "The source water may be above the target itself: test it better before you rely on this."
+                .to_owned(),
+        );
+    }
+    notes.push(
+        "Not counted is what is made or used up meanwhile; the water is taken as well mixed. Test afterwards."
+            .to_owned(),
+    );
+    notes
+}

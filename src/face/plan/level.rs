@@ -1,0 +1,159 @@
+//! The level of the water now, as the logbook tells it, and that of the source water.
+
+use serde::Serialize;
+
+use super::figure::{self, Figure};
+use crate::error::{Error, Result};
+use crate::flag::Verdict;
+use crate::logbook::{Amount, Logbook};
+use crate::report::text::clean;
+use crate::report::words;
+use crate::water::Estimate;
+
+/// The level now, and where it is from.
+#[derive(Debug, Clone, Serialize)]
+pub(crate) struct Now {
+    #[serde(flatten)]
+    pub(crate) figure: Figure,
+    /// The logbook's entry and its time.
+    pub(crate) reading: Option<String>,
+    pub(crate) at: Option<String>,
+    #[serde(skip)]
+    pub(crate) estimate: Estimate,
+}
+
+impl Now {
+    /// A level that was told.
+    pub(crate) fn given(value: f64, plus_minus: Option<f64>) -> Now {
+        Now {
+            figure: Figure::given(value, plus_minus),
+            reading: None,
+            at: None,
+            estimate: figure::estimate(value, plus_minus),
+        }
+    }
+
+    pub(crate) fn words(&self, unit: &str) -> String {
+        let level = self.figure.words(unit);
+        match (&self.reading, &self.at) {
+            (Some(reading), Some(at)) => {
+                format!("{level}, reading {reading} of {at}")
+            }
+            _ => level,
+        }
+    }
+}
+
+/// The newest trusted reading.
+pub(crate) struct Newest {
+    pub(crate) now: Now,
+    pub(crate) unit: String,
+    /// A later reading that is not trusted, in words.
+    pub(crate) passed_over: Option<String>,
+}
+
+/// The newest trusted reading of a test in a water.
+///
+/// # Errors
+/// If there is none, or it is only a bound.
+pub(crate) fn newest(logbook: &Logbook, water: &str, test: &str) -> Result<Newest> {
+    let readings = logbook.readings(water, Some(test))?;
+    let about = format!("{} in {}", clean(test), clean(water));
+    let Some((entry, newest)) = readings
+        .iter()
+        .rev()
+        .find(|(_, r)| r.verdict == Verdict::Trusted)
+    else {
+        return Err(nothing(logbook, water, readings.len())?.about(about));
+    };
+    let passed_over = readings.last().filter(|(e, _)| e != entry);
+    let passed_over = passed_over.map(|(later, r)| {
+        format!(
+            "the newer reading {later} of {} is {} and was passed over",
+            r.at.short(),
+            r.verdict.word()
+        )
+    });
+    let unit = clean(&newest.unit);
+    let Amount::Value { value, low, high } = newest.answer else {
+        let bound = words(&newest.answer.answer(), &unit).value;
+        let fix = match newest.answer {
+            Amount::Above { .. } => {
+                "dilute the sample and test again (`tintwell plan dilute`), or tell the level with --now and --plus-minus"
+            }
+            _ => "use a test that shows so little, or tell the level with --now and --plus-minus",
+        };
+        return Err(Error::new(
+            format!(
+                "the newest trusted reading, {entry} of {}, says only \"{bound}\": that is a bound, no level to reckon with",
+                newest.at.short()
+            ),
+            fix,
+        )
+        .about(about));
+    };
+    // An interval that was cut at zero is short on that side; the longer side tells how far off the value may be.
+    let half = (high - value).max(value - low);
+    Ok(Newest {
+        now: Now {
+            figure: Figure::between(value, low, high),
+            reading: Some(entry.to_string()),
+            at: Some(newest.at.short()),
+            estimate: figure::estimate(value, Some(half)),
+        },
+        unit,
+        passed_over,
+    })
+}
+
+fn nothing(logbook: &Logbook, water: &str, doubtful: usize) -> Result<Error> {
+    if doubtful > 0 {
+        return Ok(Error::new(
+            format!("no reading is trusted, of {doubtful} that there are"),
+            "test again, or tell the level with --now and --plus-minus",
+        ));
+    }
+    let mut tests: Vec<String> = logbook
+        .readings(water, None)?
+        .iter()
+        .map(|(_, r)| clean(&r.test))
+        .collect();
+    tests.sort();
+    tests.dedup();
+    let known = if tests.is_empty() {
+        "nothing was read of this water yet".to_owned()
+    } else {
+        format!("tests of this water: {}", tests.join(", "))
+    };
+    Ok(Error::new(
+        format!("there is no reading; {known}"),
+        "give another test, or tell the level with --now and --plus-minus",
+    ))
+}
+
+/// The water that is put in.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Source {
+    pub(crate) value: f64,
+    /// Half of its 95 % interval; exact if it is not known.
+    pub(crate) plus_minus: Option<f64>,
+}
+
+impl Source {
+    pub(crate) fn estimate(self) -> Estimate {
+        figure::estimate(self.value, self.plus_minus)
+    }
+
+    pub(crate) fn figure(self) -> Figure {
+        Figure::given(self.value, self.plus_minus)
+    }
+
+    pub(crate) fn words(self, unit: &str) -> String {
+        let level = self.figure().words(unit);
+        if self.plus_minus.is_some() {
+            level
+        } else {
+            format!("{level}, taken as exact")
+        }
+    }
+}

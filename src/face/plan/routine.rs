@@ -1,0 +1,246 @@
+//! Where a weekly water change leads in the long run.
+
+use serde::Serialize;
+
+use super::figure::{self, Figure};
+use super::level::{Now, Source};
+use crate::course::point;
+use crate::error::{Error, Result};
+use crate::flag::Verdict;
+use crate::logbook::{Kind, Logbook, Moment};
+use crate::report::text::clean;
+use crate::trend::Point;
+use crate::water::Estimate;
+use crate::water::production::{Change, production};
+use crate::water::routine::Routine;
+
+/// How near to the long run counts as there, per cent of it.
+const NEAR_PERCENT: f64 = 10.0;
+
+#[derive(Serialize)]
+pub(crate) struct Plan {
+    pub(crate) unit: String,
+    pub(crate) before_change: Figure,
+    pub(crate) after_change: Figure,
+    pub(crate) made_per_week: Figure,
+    /// What the production was found from; `null` if it was told.
+    pub(crate) found_from: Option<Found>,
+    pub(crate) share_per_week_percent: Figure,
+    pub(crate) source: Figure,
+    pub(crate) now: Option<Now>,
+    /// `null` if it is not known where it starts, or there is no production.
+    pub(crate) weeks_until_within_10_percent: Option<Weeks>,
+}
+
+#[derive(Serialize)]
+pub(crate) struct Weeks {
+    pub(crate) value: u32,
+    pub(crate) low: u32,
+    pub(crate) high: u32,
+}
+
+#[derive(Serialize)]
+pub(crate) struct Found {
+    pub(crate) readings: usize,
+    pub(crate) water_changes: usize,
+    pub(crate) from: String,
+    pub(crate) to: String,
+}
+
+/// What is asked.
+pub(crate) struct Asked {
+    pub(crate) unit: String,
+    pub(crate) now: Option<Now>,
+    pub(crate) made: Made,
+    /// Share that is changed each week, per cent, and half of its 95 % interval.
+    pub(crate) share: f64,
+    pub(crate) share_plus_minus: Option<f64>,
+    pub(crate) source: Source,
+}
+
+/// How much the level rises in a week without a change.
+pub(crate) struct Made {
+    rise: Estimate,
+    figure: Figure,
+    found: Option<Found>,
+    notes: Vec<String>,
+}
+
+/// The plan, and what has to be said beside it.
+///
+/// # Errors
+/// If the numbers make no routine.
+pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
+    let Made {
+        rise,
+        figure: made,
+        found,
+        mut notes,
+    } = asked.made;
+    let per_cent = |v: f64| v / 100.0;
+    let share = figure::estimate(per_cent(asked.share), asked.share_plus_minus.map(per_cent));
+    let routine = Routine {
+        rise,
+        share,
+        source: asked.source.estimate(),
+    };
+    let steady = routine.steady()?;
+    let weeks = match &asked.now {
+        Some(now) if steady.before.value > 0.0 => {
+            let weeks = routine.weeks_until_within(NEAR_PERCENT, now.estimate)?;
+            let spread = figure::K * weeks.unrounded.u;
+            let whole = |v: f64| v.max(0.0).ceil() as u32;
+            Some(Weeks {
+                value: weeks.weeks,
+                low: whole(weeks.unrounded.value - spread).min(weeks.weeks),
+                high: whole(weeks.unrounded.value + spread).max(weeks.weeks),
+            })
+        }
+        _ => None,
+    };
+    notes.push(
+        "Holds while feeding, stock, share and source water stay as they are. The level now counts as just before a change."
+            .to_owned(),
+    );
+    let plan = Plan {
+        unit: asked.unit,
+        before_change: Figure::of(steady.before),
+        after_change: Figure::of(steady.after),
+        made_per_week: made,
+        found_from: found,
+        share_per_week_percent: Figure::given(asked.share, asked.share_plus_minus),
+        source: asked.source.figure(),
+        now: asked.now,
+        weeks_until_within_10_percent: weeks,
+    };
+    Ok((plan, notes))
+}
+
+impl Made {
+    /// As it was told.
+    pub(crate) fn given(value: f64, plus_minus: Option<f64>) -> Made {
+        Made {
+            rise: figure::estimate(value, plus_minus),
+            figure: Figure::given(value, plus_minus),
+            found: None,
+            notes: Vec::new(),
+        }
+    }
+
+    /// By the trusted readings of the logbook and the water changes between them.
+    ///
+    /// # Errors
+    /// If readings are too few or of several units, a change tells no share, or less than nothing is made.
+    pub(crate) fn found(
+        logbook: &Logbook,
+        water: &str,
+        test: &str,
+        since: Option<&Moment>,
+        source: Source,
+        unit: &str,
+    ) -> Result<Made> {
+        let mut notes = Vec::new();
+        let about = format!("{} in {}", clean(test), clean(water));
+        let named = |e: Error| e.about(about.clone());
+        let all = logbook.readings(water, Some(test))?;
+        let (used, left): (Vec<_>, Vec<_>) = all
+            .into_iter()
+            .filter(|(_, r)| since.is_none_or(|s| r.at.seconds() >= s.seconds()))
+            .partition(|(_, r)| r.verdict == Verdict::Trusted);
+        if let Some((entry, other)) = used.iter().find(|(_, r)| clean(&r.unit) != unit) {
+            return Err(named(Error::new(
+                format!(
+                    "reading {entry} is in {}, the newest one in {unit}",
+                    clean(&other.unit)
+                ),
+                "leave it out with --since, or log readings of another unit as another test",
+            )));
+        }
+        if !left.is_empty() {
+            notes.push(format!(
+                "Left out, as they are not trusted: {} {}.",
+                left.len(),
+                if left.len() == 1 {
+                    "reading"
+                } else {
+                    "readings"
+                }
+            ));
+        }
+        let points: Vec<Point> = used.iter().map(|(_, r)| point(r)).collect();
+        let ends = used.first().zip(used.last());
+        let within = |at: &Moment| {
+            ends.is_some_and(|((_, a), (_, b))| {
+                (a.at.seconds()..b.at.seconds()).contains(&at.seconds())
+            })
+        };
+        let mut changes = Vec::new();
+        let mut others = 0;
+        for (entry, event) in logbook.events(water)? {
+            if !within(&event.at) {
+                continue;
+            }
+            match event.kind {
+                Kind::WaterChange => {
+                    let percent = event.percent.ok_or_else(|| {
+                    named(Error::new(
+                        format!("the water change {entry} does not say how much was changed"),
+                        "remove it and log it anew with --percent, or begin after it with --since",
+                    ))
+                })?;
+                    changes.push(Change {
+                        day: event.at.days(),
+                        share: percent / 100.0,
+                    });
+                }
+                Kind::EquipmentIn | Kind::EquipmentOut => {}
+                _ => others += 1,
+            }
+        }
+        let p = production(&points, &changes, source.estimate()).map_err(named)?;
+        let made = Figure::between(p.per_week, p.low, p.high);
+        if p.per_week < 0.0 {
+            return Err(named(Error::new(
+                format!(
+                    "by the readings {} are made in a week: the level falls by more than the water changes take out",
+                    made.words(unit)
+                ),
+                "tell what is made with --made and --made-plus-minus, or begin later with --since",
+            )));
+        }
+        if p.changes == 0 {
+            notes.push("No water change is logged between the readings: if there was one, log it, or too little is found.".to_owned());
+        }
+        if p.low <= 0.0 {
+            notes.push(
+                "The readings do not settle whether anything is made at all: more of them would."
+                    .to_owned(),
+            );
+        }
+        if others > 0 {
+            notes.push(format!(
+            "Events of another kind between the readings: {others}. What they brought or took counts as made or used up."
+        ));
+        }
+        notes.push(
+        "Logged shares of water changes count as exact. Few readings make a wide interval (Student's t).".to_owned(),
+    );
+        let found = ends.map(|((_, a), (_, b))| Found {
+            readings: used.len(),
+            water_changes: p.changes,
+            from: date(&a.at),
+            to: date(&b.at),
+        });
+        let made = Figure::between(p.per_week, p.low.max(0.0), p.high);
+        Ok(Made {
+            rise: p.estimate(),
+            figure: made,
+            found,
+            notes,
+        })
+    }
+}
+
+fn date(at: &Moment) -> String {
+    at.short().chars().take_while(|c| *c != ' ').collect()
+}

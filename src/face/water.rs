@@ -1,0 +1,64 @@
+//! The page about a water, put together from the logbook.
+
+use std::collections::HashMap;
+
+use crate::course::{Course, Wanted};
+use crate::error::Result;
+use crate::logbook::{Entry, Jpeg, Logbook, Moment};
+use crate::report::page::{self, Report};
+
+/// Pictures of the newest readings that the page holds, 50 kilobytes each: more would keep a phone from opening it.
+const PICTURES: usize = 60;
+
+/// The page about a water, from `since` on.
+///
+/// # Errors
+/// If the logbook cannot be read, there is no such water, or a plot cannot be drawn.
+pub(crate) fn page(
+    logbook: &Logbook,
+    water: &str,
+    since: Option<Moment>,
+    made: &Moment,
+) -> Result<String> {
+    let water = logbook.water(water)?;
+    let wanted = Wanted {
+        since,
+        ..Wanted::default()
+    };
+    let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
+    let mut courses = Vec::new();
+    for test in logbook.tests(&water.name)? {
+        let last = logbook.readings(&water.name, Some(&test))?.pop();
+        if last.is_some_and(|(_, r)| r.at.seconds() >= from) {
+            let mut course = Course::of(logbook, &water.name, &test, &wanted)?;
+            for (entry, reading) in &mut course.readings {
+                reading.record = logbook.record(*entry)?;
+            }
+            courses.push(course);
+        }
+    }
+    let mut newest: Vec<(i64, Entry)> = courses
+        .iter()
+        .flat_map(|c| c.readings.iter().map(|(entry, r)| (r.at.seconds(), *entry)))
+        .collect();
+    newest.sort_by_key(|(at, _)| std::cmp::Reverse(*at));
+    let mut pictures: HashMap<Entry, Jpeg> = HashMap::new();
+    for (_, entry) in newest {
+        if pictures.len() == PICTURES {
+            break;
+        }
+        pictures.extend(logbook.picture(entry)?.map(|p| (entry, p)));
+    }
+    let events: Vec<_> = logbook
+        .events(&water.name)?
+        .into_iter()
+        .filter(|(_, e)| e.at.seconds() >= from)
+        .collect();
+    page::of_water(&Report {
+        water: &water,
+        courses: &courses,
+        events: &events,
+        pictures: &pictures,
+        made: &made.short(),
+    })
+}

@@ -1,0 +1,214 @@
+//! What the pages about waters share: finding a water, reading the fields of a form, showing readings and events.
+
+use axum::http::StatusCode;
+use jiff::ZonedDateTime;
+use jiff::tz::TimeZone;
+use maud::{Markup, html};
+
+use super::layout;
+use crate::chart::Medium;
+use crate::error::{Error, Result};
+use crate::flag::Verdict;
+use crate::logbook::{Entry, Limit, Logbook, Moment, Reading, Source, Water};
+use crate::report::number::plain;
+use crate::report::text::clean;
+use crate::report::words as in_words;
+use crate::web::assets::HISTORY;
+use crate::web::refusal::Refusal;
+use crate::web::state::App;
+use crate::web::words::Words;
+
+/// Longest text of one line in a form, letters.
+pub(super) const LONGEST: usize = 200;
+/// Longest note.
+pub(super) const LONGEST_NOTE: usize = 2000;
+
+/// A page with the stylesheet of these pages.
+pub(super) fn page(words: Words, title: &str, body: Markup) -> Markup {
+    layout(
+        words,
+        title,
+        html! {
+            link rel="stylesheet" href=(HISTORY.path);
+            (body)
+        },
+    )
+}
+
+/// The water of an address such as `/water/w1`.
+///
+/// # Errors
+/// If there is none.
+pub(super) fn water(logbook: &Logbook, told: &str) -> Result<(Entry, Water)> {
+    let entry: Option<Entry> = told.parse().ok();
+    let mut waters = logbook.waters()?.into_iter();
+    waters.find(|(e, _)| Some(*e) == entry).ok_or_else(|| {
+        Error::new(
+            "there is no such water",
+            "choose one from the list of waters",
+        )
+    })
+}
+
+/// Now, where this computer is.
+pub(super) fn now(app: &App) -> Moment {
+    Moment::from(&ZonedDateTime::new(app.now(), TimeZone::system()))
+}
+
+/// The moment of a form; now if none was told.
+///
+/// # Errors
+/// If it is no time.
+pub(super) fn moment(app: &App, told: &str) -> std::result::Result<Moment, Refusal> {
+    if told.trim().is_empty() {
+        return Ok(now(app));
+    }
+    Moment::parse(told, &TimeZone::system()).map_err(|e| Refusal::wrong(e, "give the time anew"))
+}
+
+/// A number of a form; `None` if nothing was told. A comma counts as a point: phones offer the one of their country.
+///
+/// # Errors
+/// If it is no number.
+pub(super) fn number(told: &str, what: &str) -> std::result::Result<Option<f64>, Refusal> {
+    let told = told.trim();
+    if told.is_empty() {
+        return Ok(None);
+    }
+    match told.replace(',', ".").parse::<f64>() {
+        Ok(v) if v.is_finite() && v.abs() < 1e12 => Ok(Some(v)),
+        _ => Err(Refusal::wrong(
+            format!("{what} \"{told}\" is not understood"),
+            "write a number such as 2.5",
+        )),
+    }
+}
+
+/// A number that has to be there.
+///
+/// # Errors
+/// If it is not, or is no number.
+pub(super) fn needed(told: &str, what: &str) -> std::result::Result<f64, Refusal> {
+    number(told, what)?
+        .ok_or_else(|| Refusal::wrong(format!("{what} is not told"), "fill in that field"))
+}
+
+/// A text without the space around it; `None` if there is none.
+///
+/// # Errors
+/// If it is too long.
+pub(super) fn text(told: &str, most: usize) -> std::result::Result<Option<String>, Refusal> {
+    let told = told.trim();
+    if told.chars().count() > most {
+        return Err(Refusal::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            format!("a text has more than {most} letters"),
+            "write less",
+        ));
+    }
+    Ok((!told.is_empty()).then(|| told.to_owned()))
+}
+
+/// A field of one line with its label above it.
+pub(super) fn line(label: &str, name: &str, value: &str, required: bool) -> Markup {
+    html! {
+        label {
+            (label)
+            input name=(name) value=(value) required[required] maxlength=(LONGEST) autocomplete="off";
+        }
+    }
+}
+
+/// A field for a number: the phone shows its digits.
+pub(super) fn figure(label: &str, name: &str, value: &str, required: bool) -> Markup {
+    html! {
+        label {
+            (label)
+            input name=(name) value=(value) required[required] inputmode="decimal" maxlength="20" autocomplete="off";
+        }
+    }
+}
+
+/// A field for a moment, now to begin with.
+pub(super) fn when(words: Words, app: &App) -> Markup {
+    let value: String = now(app).to_string().chars().take(16).collect();
+    html! {
+        label { (words.say("water.when")) input type="datetime-local" name="at" value=(value); }
+    }
+}
+
+/// A field for a note.
+pub(super) fn note(words: Words, required: bool) -> Markup {
+    html! {
+        label {
+            (words.say("water.note"))
+            textarea name="note" rows="2" maxlength=(LONGEST_NOTE) required[required] {}
+        }
+    }
+}
+
+/// The way back to a water.
+pub(super) fn back(words: Words, entry: Entry, water: &Water) -> Markup {
+    html! { p { a.away href={ "/water/" (entry) } { (words.fill("water.back", &[("water", &clean(&water.name))])) } } }
+}
+
+/// What is known of a water.
+pub(super) fn facts(words: Words, water: &Water) -> String {
+    let mut facts = Vec::new();
+    facts.extend(water.volume_l.map(|v| format!("{} L", plain(v))));
+    facts.extend(water.medium.map(|m| {
+        match m {
+            Medium::Fresh => words.say("water.fresh"),
+            Medium::Salt => words.say("water.salt"),
+        }
+        .to_owned()
+    }));
+    if !water.lives.is_empty() {
+        facts.push(clean(&water.lives));
+    }
+    if water.invertebrates {
+        facts.push(words.say("water.with_invertebrates").into());
+    }
+    facts.join(", ")
+}
+
+/// A reading's answer with its interval.
+pub(super) fn said(reading: &Reading) -> Markup {
+    let told = in_words(&reading.answer.answer(), &clean(&reading.unit));
+    html! {
+        strong { (told.value) }
+        @if let Some(interval) = told.interval { " (" (interval) ")" }
+    }
+}
+
+/// How far a reading can be trusted.
+pub(super) fn verdict(words: Words, verdict: Verdict) -> &'static str {
+    words.say(match verdict {
+        Verdict::Trusted => "history.trusted",
+        Verdict::Doubtful => "history.doubtful",
+        Verdict::Unreadable => "history.unreadable",
+    })
+}
+
+/// How a reading was made.
+pub(super) fn how(words: Words, source: Source) -> &'static str {
+    words.say(match source {
+        Source::Photo => "history.by_photo",
+        Source::Eye => "history.by_eye",
+        Source::Other => "history.by_other",
+    })
+}
+
+/// Bounds in words.
+pub(super) fn bounds(words: Words, limit: &Limit) -> String {
+    let unit = clean(&limit.unit);
+    match (limit.low.map(plain), limit.high.map(plain)) {
+        (Some(low), Some(high)) => words.fill(
+            "water.between",
+            &[("low", &low), ("high", &high), ("unit", &unit)],
+        ),
+        (Some(low), None) => words.fill("water.not_under", &[("low", &low), ("unit", &unit)]),
+        (None, Some(high)) => words.fill("water.not_over", &[("high", &high), ("unit", &unit)]),
+        (None, None) => words.say("water.no_bounds").into(),
+    }
+}

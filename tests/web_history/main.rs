@@ -1,0 +1,474 @@
+//! The pages about waters: history, forms, plans, and charts made on the phone. Requests go to the service itself.
+
+#[path = "../web/home.rs"]
+#[allow(dead_code)] // Other tests of the page use the rest.
+mod home;
+
+mod calibrate;
+
+use std::fs;
+
+use home::{Answer, Home, file};
+use tintwell::logbook::exchange::Whole;
+use tintwell::logbook::{Access, Amount, Logbook, Source};
+
+/// A home whose logbook also holds the twelve weeks, and the cookie of a phone.
+async fn twelve_weeks() -> (Home, String) {
+    let home = Home::new();
+    let text = fs::read_to_string(file("fixtures/alder-creek/twelve-weeks.csv")).unwrap();
+    let weeks = Whole::from_csv(&text).unwrap();
+    weeks.import(&mut home.logbook()).unwrap();
+    let cookie = home.pair("phone").await;
+    (home, cookie)
+}
+
+/// The address of a water.
+fn address(home: &Home, name: &str) -> String {
+    let waters = home.logbook().waters().unwrap();
+    let (entry, _) = waters.iter().find(|(_, w)| w.name == name).unwrap();
+    format!("/water/{entry}")
+}
+
+async fn page(home: &Home, cookie: &str, path: &str) -> String {
+    let answer = home.get(path, cookie).await;
+    assert_eq!(answer.status, 200, "{path}: {}", answer.text());
+    answer.text()
+}
+
+fn led(answer: &Answer, to: &str) {
+    assert_eq!(answer.status, 303, "{}", answer.text());
+    assert_eq!(answer.header("location"), to);
+}
+
+fn refused(answer: &Answer, status: u16, why: &str) {
+    assert_eq!(answer.status, status, "{}", answer.text());
+    assert!(answer.text().contains(why), "{}", answer.text());
+}
+
+#[tokio::test]
+async fn the_list_tells_the_last_readings() {
+    let (home, cookie) = twelve_weeks().await;
+    let list = page(&home, &cookie, "/waters").await;
+    assert!(list.contains("quarantine tank") && list.contains("tidepool"));
+    // The last row of nitrate in the quarantine tank in the file.
+    let rows = fs::read_to_string(file("fixtures/alder-creek/twelve-weeks.csv")).unwrap();
+    let last = rows
+        .lines()
+        .rfind(|l| l.starts_with("reading,quarantine tank,") && l.contains(",nitrate,"))
+        .unwrap();
+    let at = last.split(',').nth(2).unwrap()[..16].replace('T', " ");
+    assert!(list.contains(&at), "{at}");
+}
+
+#[tokio::test]
+async fn a_water_shows_its_trend_and_whether_it_worked() {
+    let (home, cookie) = twelve_weeks().await;
+    let shown = page(&home, &cookie, &address(&home, "tidepool")).await;
+    assert!(shown.contains("<svg") && shown.contains("course-line"));
+    assert!(shown.contains("Did it work?"));
+    // The page's policy allows no style of its own.
+    assert!(!shown.contains("<style") && !shown.contains(" style="));
+    let sheet = shown.split("/assets/history-").nth(1).unwrap();
+    let sheet = format!("/assets/history-{}", sheet.split('"').next().unwrap());
+    assert!(page(&home, "", &sheet).await.contains(".course-line{"));
+}
+
+#[tokio::test]
+async fn nothing_one_and_bounds_only_are_fine() {
+    let home = Home::new();
+    let cookie = home.pair("phone").await;
+    let long = "x".repeat(190);
+    let form = format!("name={long}&volume=12%2C5&medium=fresh&lives=&invertebrates=yes");
+    let answer = home.post("/waters/new", &cookie, &form).await;
+    let water = address(&home, &long);
+    led(&answer, &water);
+    let told = home.logbook().water(&long).unwrap();
+    assert_eq!(told.volume_l, Some(12.5));
+    assert!(told.invertebrates);
+    assert!(
+        page(&home, &cookie, &water)
+            .await
+            .contains("Nothing was read")
+    );
+    for (i, form) in [
+        "test=nitrate&unit=mg/L&answer=below&value=2&plus_minus=&how=eye&at=2026-03-01T09:00&note=",
+        "test=nitrate&unit=mg/L&answer=above&value=80&at=2026-03-02T09:00",
+        "test=ph&unit=pH&answer=value&value=8.2&plus_minus=0.2&how=other&at=2026-03-02T09:00&note=%3Cb%3E",
+    ]
+    .iter()
+    .enumerate()
+    {
+        let answer = home.post(&format!("{water}/reading"), &cookie, form).await;
+        led(&answer, &format!("{water}#readings"));
+        let shown = page(&home, &cookie, &water).await;
+        assert!(shown.contains(&format!("id=\"r{}\"", i + 1)), "{shown}");
+        assert!(!shown.contains("<b>"));
+    }
+    let readings = home.logbook().readings(&long, None).unwrap();
+    assert_eq!(readings[0].1.answer, Amount::Below { high: 2.0 });
+    assert_eq!(readings[0].1.source, Source::Eye);
+    assert_eq!(readings[1].1.answer, Amount::Above { low: 80.0 });
+    // No plan rests on a bound, and a pH does not mix.
+    let plan = page(
+        &home,
+        &cookie,
+        &format!("{water}/plan?test=nitrate&target=10"),
+    )
+    .await;
+    assert!(plan.contains("that is a bound, no level to reckon with"));
+    let plan = page(&home, &cookie, &format!("{water}/plan?test=ph&target=7")).await;
+    assert!(plan.contains("does not mix by shares"));
+}
+
+#[tokio::test]
+async fn a_reading_without_its_plus_minus_is_refused() {
+    let home = Home::new();
+    let cookie = home.pair("phone").await;
+    let water = address(&home, "tidepool");
+    for (form, why) in [
+        (
+            "test=nitrate&unit=mg/L&answer=value&value=20",
+            "needs its plus-minus",
+        ),
+        (
+            "test=nitrate&unit=mg/L&answer=value&value=20&plus_minus=0",
+            "needs its plus-minus",
+        ),
+        (
+            "test=nitrate&unit=mg/L&answer=value&value=much&plus_minus=4",
+            "is not understood",
+        ),
+        (
+            "test=+&unit=mg/L&answer=value&value=20&plus_minus=4",
+            "the test is not told",
+        ),
+        (
+            "test=nitrate&unit=mg/L&answer=value&value=20&plus_minus=4&at=soon",
+            "is no time",
+        ),
+    ] {
+        let answer = home.post(&format!("{water}/reading"), &cookie, form).await;
+        let lower = answer.text().to_lowercase();
+        assert_eq!(answer.status, 400, "{form}");
+        assert!(lower.contains(why), "{form}: {lower}");
+    }
+    assert!(
+        home.logbook()
+            .readings("tidepool", None)
+            .unwrap()
+            .is_empty()
+    );
+}
+
+#[tokio::test]
+async fn copper_is_warned_of_before_it_is_logged() {
+    let home = Home::new();
+    let cookie = home.pair("phone").await;
+    let water = address(&home, "tidepool");
+    let form = "substance=Copper+sulfate&amount=2&unit=mL&at=2026-03-01T09:00&note=";
+    let path = format!("{water}/event/dose");
+    let warned = home.post(&path, &cookie, form).await;
+    assert_eq!(warned.status, 200);
+    assert!(warned.text().contains("Invertebrates live in"));
+    assert!(warned.text().contains("value=\"Copper sulfate\""));
+    assert!(home.logbook().events("tidepool").unwrap().is_empty());
+    let logged = home
+        .post(&path, &cookie, &format!("{form}&anyway=yes"))
+        .await;
+    led(&logged, &format!("{water}#events"));
+    let events = home.logbook().events("tidepool").unwrap();
+    assert!(events[0].1.medicine);
+
+    // A net that was in the copper goes to another water with invertebrates: warned as well.
+    let moved = |kind: &str, more: &str| {
+        (
+            format!("{water}/event/{kind}"),
+            format!("new_equipment=net&{more}"),
+        )
+    };
+    let (path, form) = moved("equipment-in", "at=2026-02-01T09:00");
+    led(
+        &home.post(&path, &cookie, &form).await,
+        &format!("{water}#events"),
+    );
+    home.post("/waters/new", &cookie, "name=touch+pool&invertebrates=yes")
+        .await;
+    let other = address(&home, "touch pool");
+    let answer = home
+        .post(
+            &format!("{other}/event/equipment-in"),
+            &cookie,
+            "equipment=net&at=2026-03-05T09:00",
+        )
+        .await;
+    refused(&answer, 200, "Copper sulfate");
+    assert!(home.logbook().events("touch pool").unwrap().is_empty());
+}
+
+#[tokio::test]
+async fn every_kind_of_event_has_a_form_that_works() {
+    let home = Home::new();
+    let cookie = home.pair("phone").await;
+    let water = address(&home, "tidepool");
+    let list = page(&home, &cookie, &format!("{water}/event")).await;
+    for (kind, form) in [
+        ("water-change", "percent=25"),
+        ("dose", "substance=calcium&amount=3&unit=g&medicine=yes"),
+        ("feeding", "note=twice"),
+        (
+            "livestock-in",
+            "substance=hermit+crab&amount=2&unit=animals",
+        ),
+        ("livestock-out", ""),
+        ("media-in", "substance=carbon"),
+        ("media-out", ""),
+        ("equipment-in", "new_equipment=pump"),
+        ("equipment-out", "equipment=pump"),
+        ("other", "note=moved+a+rock"),
+    ] {
+        assert!(list.contains(&format!("{water}/event/{kind}")), "{kind}");
+        page(&home, &cookie, &format!("{water}/event/{kind}")).await;
+        // At the last one there is a warning: the pump comes after a medicine.
+        let form = format!("{form}&at=2026-03-01T09:00&anyway=yes");
+        let answer = home
+            .post(&format!("{water}/event/{kind}"), &cookie, &form)
+            .await;
+        led(&answer, &format!("{water}#events"));
+    }
+    assert_eq!(home.logbook().events("tidepool").unwrap().len(), 10);
+    for (kind, form, why) in [
+        ("water-change", "percent=", "is not told"),
+        ("water-change", "percent=130", "at most 100"),
+        ("dose", "substance=", "what was dosed"),
+        ("other", "note=", "a note"),
+        ("livestock-in", "amount=3", "the unit of the amount"),
+    ] {
+        let answer = home
+            .post(&format!("{water}/event/{kind}"), &cookie, form)
+            .await;
+        refused(&answer, 400, why);
+    }
+    refused(
+        &home.get(&format!("{water}/event/party"), &cookie).await,
+        404,
+        "nothing",
+    );
+    let events = page(&home, &cookie, &format!("{water}/events?page=1")).await;
+    assert_eq!(events.matches("/remove/e").count(), 10);
+}
+
+#[tokio::test]
+async fn limits_are_set_and_taken_away() {
+    let (home, cookie) = twelve_weeks().await;
+    let water = address(&home, "tidepool");
+    let path = format!("{water}/limits");
+    let answer = home
+        .post(&path, &cookie, "test=nitrate&unit=mg/L&low=&high=30")
+        .await;
+    led(&answer, &format!("{water}#limits"));
+    assert!(
+        page(&home, &cookie, &water)
+            .await
+            .contains("not over 30 mg/L")
+    );
+    refused(
+        &home
+            .post(&path, &cookie, "test=nitrate&unit=mg/L&low=9&high=3")
+            .await,
+        400,
+        "",
+    );
+    home.post(&path, &cookie, "test=nitrate&unit=mg/L&low=&high=")
+        .await;
+    assert!(
+        page(&home, &cookie, &water)
+            .await
+            .contains("No limits are set")
+    );
+}
+
+#[tokio::test]
+async fn what_is_removed_stays_in_the_history() {
+    let (home, cookie) = twelve_weeks().await;
+    let water = address(&home, "tidepool");
+    let (entry, _) = home.logbook().readings("tidepool", None).unwrap()[0].clone();
+    let asked = page(&home, &cookie, &format!("/remove/{entry}")).await;
+    assert!(asked.contains("Remove it") && asked.contains("Keep it"));
+    let before = home.logbook().readings("tidepool", None).unwrap().len();
+    led(
+        &home.post(&format!("/remove/{entry}"), &cookie, "").await,
+        "/waters",
+    );
+    assert_eq!(
+        home.logbook().readings("tidepool", None).unwrap().len(),
+        before - 1
+    );
+    assert_eq!(home.logbook().changes().unwrap().len(), 1);
+    // With a water go its entries, which is told before.
+    let id = water.trim_start_matches("/water/").to_owned();
+    let asked = page(&home, &cookie, &format!("/remove/{id}")).await;
+    assert!(
+        asked.contains(&format!("{} readings", before - 1)),
+        "{asked}"
+    );
+    // What is no entry leads nowhere.
+    for path in [
+        "/remove/x1",
+        "/remove/r",
+        "/picture/r99999",
+        "/picture/e1",
+        "/picture/..%2Fbook.sqlite",
+        "/export/book.sqlite",
+    ] {
+        assert_eq!(home.get(path, &cookie).await.status, 404, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn lists_have_pages() {
+    let (home, cookie) = twelve_weeks().await;
+    let water = address(&home, "tidepool");
+    let all = home.logbook().readings("tidepool", None).unwrap();
+    let mut shown = Vec::new();
+    for n in 1..=all.len().div_ceil(20) {
+        let page = page(&home, &cookie, &format!("{water}/readings?page={n}")).await;
+        shown.extend(page.split("/remove/r").skip(1).map(|s| {
+            let id = s.split('"').next().unwrap();
+            format!("r{id}")
+        }));
+    }
+    let mut wanted: Vec<String> = all.iter().map(|(e, _)| e.to_string()).collect();
+    wanted.reverse();
+    assert_eq!(shown, wanted);
+    // Past the end there is nothing, and no fault.
+    for n in ["0", "999", "18446744073709551615"] {
+        page(&home, &cookie, &format!("{water}/readings?page={n}")).await;
+    }
+}
+
+#[tokio::test]
+async fn what_is_taken_along_is_whole() {
+    let (home, cookie) = twelve_weeks().await;
+    let json = home.get("/export/logbook.json", &cookie).await;
+    assert!(json.header("content-disposition").starts_with("attachment"));
+    let logbook = home.logbook();
+    let readings = |name| logbook.readings(name, None).unwrap().len();
+    let all = readings("tidepool") + readings("quarantine tank");
+    let csv = home.get("/export/logbook.csv", &cookie).await;
+    for whole in [Whole::from_json(&json.text()), Whole::from_csv(&csv.text())] {
+        let folder = tempfile::TempDir::new().unwrap();
+        let copy = folder.path().join("copy.sqlite");
+        let mut copy = Logbook::open(&copy, "copy", Access::Write).unwrap();
+        assert_eq!(whole.unwrap().import(&mut copy).unwrap().readings, all);
+    }
+    let water = address(&home, "tidepool");
+    let report = home.get(&format!("{water}/report.html"), &cookie).await;
+    assert!(report.header("content-disposition").contains("attachment"));
+    assert!(report.text().contains("<svg") && report.text().contains("Content-Security-Policy"));
+}
+
+#[tokio::test]
+async fn a_plan_says_what_the_command_line_says() {
+    let (home, cookie) = twelve_weeks().await;
+    let water = address(&home, "tidepool");
+    let book = home.folder.path().join("book.sqlite");
+    let said = assert_cmd::Command::new(env!("CARGO_BIN_EXE_tintwell"))
+        .args([
+            "plan",
+            "change",
+            "--log",
+            "tidepool",
+            "nitrate",
+            "--target",
+            "5",
+            "--logbook",
+        ])
+        .arg(&book)
+        .output()
+        .unwrap();
+    let said = String::from_utf8(said.stdout).unwrap();
+    let first = said.lines().next().unwrap();
+    let share = first
+        .strip_prefix("Change ")
+        .unwrap()
+        .split(" of the water")
+        .next()
+        .unwrap();
+    let plan = page(
+        &home,
+        &cookie,
+        &format!("{water}/plan?test=nitrate&target=5"),
+    )
+    .await;
+    assert!(plan.contains(share), "{share}: {plan}");
+    assert!(plan.contains("no advice on treatment"));
+    assert!(plan.contains("Test afterwards"));
+    let daily = page(
+        &home,
+        &cookie,
+        &format!("{water}/plan?test=nitrate&target=5&most_a_day=20"),
+    )
+    .await;
+    assert!(daily.contains("days running"));
+    let routine = page(
+        &home,
+        &cookie,
+        &format!("{water}/plan?test=nitrate&share=25"),
+    )
+    .await;
+    assert!(routine.contains("In the long run"), "{routine}");
+    refused(
+        &home.get(&format!("{water}/plan?target=-3"), &cookie).await,
+        400,
+        "above 0",
+    );
+    refused(
+        &home.get(&format!("{water}/plan?share=130"), &cookie).await,
+        400,
+        "at most 100",
+    );
+}
+
+/// Nothing of this is for those who are not paired, and no other site can post.
+#[tokio::test]
+async fn strangers_see_nothing() {
+    let (home, cookie) = twelve_weeks().await;
+    let water = address(&home, "tidepool");
+    for path in [
+        "/waters",
+        "/waters/new",
+        &water,
+        "/picture/r1",
+        "/export/logbook.json",
+        "/calibrate",
+        "/remove/r1",
+    ] {
+        assert_eq!(home.get(path, "").await.status, 403, "{path}");
+    }
+    for path in ["/remove/r1", "/waters/new", "/calibrate/finish"] {
+        let request = home::ask(axum::http::Method::POST, path)
+            .header("origin", "http://somewhere.example")
+            .header("cookie", &cookie)
+            .header("content-type", "application/x-www-form-urlencoded")
+            .body(axum::body::Body::from("name=x"))
+            .unwrap();
+        assert_eq!(home.send(request).await.status, 403, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn german_is_spoken() {
+    let (home, cookie) = twelve_weeks().await;
+    let german = format!("{cookie}; tintwell-language=de");
+    assert!(
+        page(&home, &german, "/waters")
+            .await
+            .contains("Gewässer hinzufügen")
+    );
+    let water = address(&home, "tidepool");
+    assert!(
+        page(&home, &german, &water)
+            .await
+            .contains("Ereignis eintragen")
+    );
+}

@@ -138,7 +138,7 @@ fn a_water_change_is_no_turn() {
     assert!((made - 4.0).abs() < 0.5, "{made}");
 }
 
-/// Too few readings after the turn: said with the turn, so that it can be told what to do.
+/// Too few trusted readings after the turn: said with the turn, so that it can be told what to do.
 #[test]
 fn a_turn_with_too_little_after_it_is_told() {
     let (dir, mut logbook) = logbook();
@@ -149,7 +149,12 @@ fn a_turn_with_too_little_after_it_is_told() {
         0.5,
     );
     logbook.add_event(&event(Kind::MediaIn, 36.0)).unwrap();
-    weekly(&mut logbook, 42.0, &[10.0, 10.5], 0.5);
+    for (week, level) in [10.0, 10.2, 10.1, 10.3].into_iter().enumerate() {
+        let day = 42.0 + 7.0 * week as f64;
+        let doubtful = reading(day, value(level, 0.5), Verdict::Doubtful);
+        logbook.add_reading(&doubtful).unwrap();
+    }
+    weekly(&mut logbook, 70.0, &[10.4, 10.5], 0.5);
     let ran = plan_in(dir.path(), ROUTINE);
     assert_eq!(ran.code, 4, "{}", ran.out);
     assert!(

@@ -31,7 +31,7 @@ pub(super) struct Args {
     #[command(flatten)]
     source: SourceArgs,
     /// Bring another test of the same water down too, to this level; can be given several times
-    #[arg(long, value_name = "TEST=VALUE", value_parser = together::goal, requires = "log")]
+    #[arg(long, value_name = "TEST=VALUE", value_parser = together::goal)]
     goal: Vec<Told>,
     /// Level of it in the water that is put in, if not 0, such as phosphate=0.02 or phosphate=0.02+-0.01
     #[arg(long, value_name = "TEST=VALUE", value_parser = together::goal_source, requires = "goal")]
@@ -50,6 +50,12 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args) -> Done {
     let logged = args.now.logged()?;
+    if logged.is_none() && !args.goal.is_empty() {
+        return Err(Stop::Usage(
+            "--goal takes the level from the logbook: tell which water with --log WATER TEST"
+                .into(),
+        ));
+    }
     let (Some(now), unit) = args.now.level(logged.as_ref())? else {
         return Err(Stop::Usage(
             "tell the level now with --now and --plus-minus, or take it from the logbook with --log WATER TEST".into(),

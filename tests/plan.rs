@@ -2,12 +2,16 @@
 //!
 //! Snapshots are regression: what the program said when somebody last looked. Water and readings are invented.
 
+#[path = "plan/logged.rs"]
+mod logged;
 #[path = "plan/mistakes.rs"]
 mod mistakes;
 #[path = "plan/production.rs"]
 mod production;
 #[path = "plan/published.rs"]
 mod published;
+#[path = "plan/together.rs"]
+mod together;
 #[path = "plan/words.rs"]
 mod words;
 
@@ -143,7 +147,7 @@ fn water_change(day: f64, percent: Option<f64>) -> Event {
     }
 }
 
-/// Five weeks of readings each before a change of 25 %, the last one doubtful.
+/// Five weeks of readings, a change of 25 % after each but the last one, then a doubtful reading; and one of phosphate.
 fn weeks() -> TempDir {
     let (dir, mut logbook) = logbook();
     for (week, level) in [(0, 30.0), (1, 28.6), (2, 27.1), (3, 26.6), (4, 26.0)] {
@@ -151,10 +155,18 @@ fn weeks() -> TempDir {
         logbook
             .add_reading(&reading(day, value(level, 2.0), Verdict::Trusted))
             .unwrap();
-        logbook.add_event(&water_change(day, Some(25.0))).unwrap();
+        if week < 4 {
+            logbook.add_event(&water_change(day, Some(25.0))).unwrap();
+        }
     }
     logbook
         .add_reading(&reading(30.0, value(50.0, 9.0), Verdict::Doubtful))
+        .unwrap();
+    logbook
+        .add_reading(&Reading {
+            test: "phosphate".into(),
+            ..reading(28.0, value(0.2, 0.05), Verdict::Trusted)
+        })
         .unwrap();
     dir
 }

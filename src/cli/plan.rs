@@ -11,6 +11,7 @@ mod level;
 mod routine;
 mod standards;
 mod stock;
+mod together;
 
 use serde::Serialize;
 

@@ -6,6 +6,7 @@ pub(crate) mod change;
 pub(crate) mod figure;
 pub(crate) mod level;
 pub(crate) mod routine;
+pub(crate) mod together;
 
 pub(crate) const LIVESTOCK: &str =
     "Arithmetic only, no advice on treatment: for that ask a vet or a licensed practice.";

@@ -31,7 +31,7 @@ pub struct Steady {
 /// How long until the routine is near its steady state.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Weeks {
-    /// Full weeks; 0 if it is there now.
+    /// Full weeks; 0 if it is there now by its value (see [`Routine::weeks_between`]).
     pub weeks: u32,
     /// The same before rounding up, with its uncertainty; first order is rough where `weeks` is small.
     pub unrounded: Estimate,
@@ -135,5 +135,58 @@ impl Routine {
             weeks: (weeks - ROUNDING).ceil() as u32,
             unrounded,
         })
+    }
+
+    /// The range of [`Routine::weeks_until_within`] when each input lies `k` standard uncertainties lower and higher: unlike a
+    /// derivative it holds for a level that counts as there now, but may not be. No upper end if it may never come so near.
+    /// The inputs count as independent: their deviations add as squares, on each side for itself (JCGM 100:2008, 5.1.3,
+    /// note 2, with both sides of each input).
+    ///
+    /// # Errors
+    /// As [`Routine::weeks_until_within`].
+    pub fn weeks_between(&self, percent: f64, now: Estimate, k: f64) -> Result<(u32, Option<u32>)> {
+        let weeks = self.weeks_until_within(percent, now)?;
+        let near = percent / 100.0;
+        // Weeks (infinite if never) and the distance with its sign.
+        let reckon = |[now, source, rise, share]: [f64; 4]| {
+            let level = source + rise / share;
+            let distance = now - level;
+            let weeks = if distance.abs() <= near * level * (1.0 + ROUNDING) {
+                0.0
+            } else if share >= 1.0 {
+                1.0
+            } else {
+                (near * level / distance.abs()).ln() / (-share).ln_1p()
+            };
+            (weeks, distance)
+        };
+        let inputs = [now, self.source, self.rise, self.share];
+        let values = inputs.map(|e| e.value);
+        let (middle, _) = reckon(values);
+        let (mut down, mut up) = (0.0_f64, 0.0_f64);
+        for (i, input) in inputs.iter().enumerate().filter(|(_, e)| e.u > 0.0) {
+            let end = |by: f64| {
+                let mut at = values;
+                at[i] = (input.value + by * input.u).max(0.0);
+                at[3] = at[3].min(1.0);
+                // Without any change it goes nowhere.
+                if at[3] > 0.0 {
+                    reckon(at)
+                } else {
+                    (f64::INFINITY, f64::NEG_INFINITY)
+                }
+            };
+            let ((a, from), (b, to)) = (end(-k), end(k));
+            // Between ends on both sides of the steady state it is there.
+            let least = if from * to <= 0.0 { 0.0 } else { a.min(b) };
+            down = down.hypot((middle - least).max(0.0));
+            up = up.hypot((a.max(b) - middle).max(0.0));
+        }
+        let whole = |v: f64| (v - ROUNDING).max(0.0).ceil() as u32;
+        let most = middle + up;
+        Ok((
+            whole(middle - down).min(weeks.weeks),
+            (most <= MOST_WEEKS).then(|| whole(most).max(weeks.weeks)),
+        ))
     }
 }

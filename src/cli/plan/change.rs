@@ -2,10 +2,13 @@
 
 use super::figure::{percent, some};
 use super::level::{NowArgs, SourceArgs};
+use super::together::{self, Told, ToldSource};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
+use crate::cli::log::now as today;
 use crate::cli::{Done, Stop};
 use crate::face::plan::change::{self, Asked, Change, Plan, poured};
 use crate::face::plan::level::Source;
+use crate::face::plan::together::{Asked as AskedOfAll, Goal};
 use crate::report::number::plain;
 use crate::water::volume::litres;
 
@@ -13,9 +16,10 @@ const EXAMPLES: &str = "\
 Examples:
   tintwell plan change --now 42 --plus-minus 6 --target 20
   tintwell plan change --now 42 --plus-minus 6 --target 20 --source 5 --source-plus-minus 2
-  tintwell plan change --log tidepool nitrate --target 20 --volume 400L --most-a-day 20";
+  tintwell plan change --log tidepool nitrate --target 20 --volume 400L --most-a-day 20
+  tintwell plan change --log tidepool nitrate --target 20 --goal phosphate=0.1";
 
-/// How much water to change to come down to a target
+/// How much water to change to come down to a target, or to several
 #[derive(clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub(super) struct Args {
@@ -26,6 +30,12 @@ pub(super) struct Args {
     target: f64,
     #[command(flatten)]
     source: SourceArgs,
+    /// Bring another test of the same water down too, to this level; can be given several times
+    #[arg(long, value_name = "TEST=VALUE", value_parser = together::goal)]
+    goal: Vec<Told>,
+    /// Level of it in the water that is put in, if not 0, such as phosphate=0.02 or phosphate=0.02+-0.01
+    #[arg(long, value_name = "TEST=VALUE", value_parser = together::goal_source, requires = "goal")]
+    goal_source: Vec<ToldSource>,
     /// How much water it is, in L, m3, US gal or UK gal, such as 400L; else as in the logbook. The water alone, without
     /// sand and rock
     #[arg(long, value_name = "VOLUME", value_parser = litres)]
@@ -40,6 +50,12 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args) -> Done {
     let logged = args.now.logged()?;
+    if logged.is_none() && !args.goal.is_empty() {
+        return Err(Stop::Usage(
+            "--goal takes the level from the logbook: tell which water with --log WATER TEST"
+                .into(),
+        ));
+    }
     let (Some(now), unit) = args.now.level(logged.as_ref())? else {
         return Err(Stop::Usage(
             "tell the level now with --now and --plus-minus, or take it from the logbook with --log WATER TEST".into(),
@@ -50,7 +66,22 @@ pub(super) fn run(args: &Args) -> Done {
         (told, _) => told,
     };
     let source = args.source.source();
-    let (plan, notes) = change::plan(Asked {
+    if let (Some(logged), false) = (&logged, args.goal.is_empty()) {
+        let first = Goal {
+            test: logged.test.to_owned(),
+            unit,
+            now,
+            target: args.target,
+            source,
+        };
+        let asked = AskedOfAll {
+            goals: together::goals(first, logged, &args.goal, &args.goal_source)?,
+            volume,
+            most_a_day: args.most_a_day,
+        };
+        return together::run(asked, args.json);
+    }
+    let (plan, mut notes) = change::plan(Asked {
         unit,
         now,
         target: args.target,
@@ -58,6 +89,7 @@ pub(super) fn run(args: &Args) -> Done {
         volume,
         most_a_day: args.most_a_day,
     })?;
+    notes.extend(plan.now.age(&today()));
     let text = match plan.changes.len() {
         0 => nothing_to_do(&plan, source),
         1 => once(&plan, source),

@@ -55,7 +55,7 @@ impl NowArgs {
     pub fn level(&self, logged: Option<&Logged>) -> Result<(Option<Now>, String), Stop> {
         let (now, unit) = match (logged, self.now) {
             (Some(logged), _) => {
-                let (now, unit) = logged.newest()?;
+                let (now, unit) = logged.newest(logged.test)?;
                 (Some(now), unit)
             }
             (None, Some(value)) => {
@@ -75,13 +75,20 @@ impl Logged<'_> {
         Ok(self.logbook.water(self.water)?.volume_l)
     }
 
-    /// The newest trusted reading and its unit.
-    fn newest(&self) -> Result<(Now, String), Error> {
+    /// The level of another test of the same water, and its unit.
+    pub fn level_of(&self, test: &str) -> Result<(Now, String), Error> {
+        let (now, unit) = self.newest(test)?;
+        mixes(&unit)?;
+        Ok((now, unit))
+    }
+
+    /// The newest trusted reading of a test and its unit.
+    fn newest(&self, test: &str) -> Result<(Now, String), Error> {
         let Newest {
             now,
             unit,
             passed_over,
-        } = level::newest(&self.logbook, self.water, self.test)?;
+        } = level::newest(&self.logbook, self.water, test)?;
         if let Some(later) = passed_over {
             say(&format!("note: {later}"));
         }

@@ -5,9 +5,10 @@ use jiff::tz::TimeZone;
 use super::figure::{amount, percent};
 use super::level::{NowArgs, SourceArgs};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
+use crate::cli::log::now as today;
 use crate::cli::{Done, Stop};
 use crate::face::plan::level::Source;
-use crate::face::plan::routine::{self, Asked, Made, Plan};
+use crate::face::plan::routine::{self, Asked, Made, Plan, Weeks};
 use crate::logbook::Moment;
 
 const EXAMPLES: &str = "\
@@ -18,7 +19,7 @@ Examples:
 
 With --log and without --made, what is made in a week is found from the trusted readings and the
 water changes logged between them: the slope of the readings, with what the changes took out put
-back.";
+back. It begins after the last turn of their course, unless --since tells another beginning.";
 
 /// Where a weekly water change leads in the long run
 #[derive(clap::Args)]
@@ -36,7 +37,7 @@ pub(super) struct Args {
     /// How far off that may be: half of its 95 % interval
     #[arg(long, value_name = "HALF", value_parser = amount, allow_negative_numbers = true, requires = "made")]
     made_plus_minus: Option<f64>,
-    /// Leave out readings before this time
+    /// Leave out readings before this time; else those before the turn of their course that `tintwell trend` finds
     #[arg(long, value_name = "TIME", requires = "log", conflicts_with = "made")]
     since: Option<String>,
     #[command(flatten)]
@@ -77,7 +78,7 @@ pub(super) fn run(args: &Args) -> Done {
             ));
         }
     };
-    let (plan, notes) = routine::plan(Asked {
+    let (plan, mut notes) = routine::plan(Asked {
         unit,
         now,
         made,
@@ -85,6 +86,14 @@ pub(super) fn run(args: &Args) -> Done {
         share_plus_minus: args.share_plus_minus,
         source,
     })?;
+    if plan
+        .found_from
+        .as_ref()
+        .is_some_and(|f| f.after_event.is_some())
+    {
+        notes.push("Another beginning can be told with --since.".to_owned());
+    }
+    notes.extend(plan.now.as_ref().and_then(|n| n.age(&today())));
     let text = words(&plan, source);
     Sheet {
         plan: "routine",
@@ -94,29 +103,39 @@ pub(super) fn run(args: &Args) -> Done {
     .show(&text, args.json)
 }
 
+fn between(weeks: &Weeks) -> String {
+    match weeks.high {
+        Some(high) => format!("{} to {high}", weeks.low),
+        None => format!("{} or more", weeks.low),
+    }
+}
+
 fn words(plan: &Plan, source: Source) -> String {
     let unit = &plan.unit;
     let mut rows = vec![row("just after it", plan.after_change.words(unit))];
     if let Some(weeks) = &plan.weeks_until_within_10_percent {
         let text = match weeks.value {
-            0 => "it is now".to_owned(),
+            0 if weeks.high == Some(0) => "it is now".to_owned(),
+            0 => format!("it may be now ({} weeks)", between(weeks)),
             n => format!(
                 "in {n} {}{}",
                 if n == 1 { "week" } else { "weeks" },
-                if weeks.low == weeks.high {
+                if weeks.high == Some(weeks.low) {
                     String::new()
                 } else {
-                    format!(" ({} to {})", weeks.low, weeks.high)
+                    format!(" ({})", between(weeks))
                 }
             ),
         };
         rows.push(row("within 10 % of that", text));
     } else if plan.now.is_some() {
         // Of nothing there is no per cent.
-        rows.push(row(
-            "within 10 % of that",
-            "never: the level only comes nearer and nearer to 0".to_owned(),
-        ));
+        let text = if plan.made_per_week.high.is_some() {
+            "not known, as it is not settled what is made"
+        } else {
+            "never: the level only comes nearer and nearer to 0"
+        };
+        rows.push(row("within 10 % of that", text.to_owned()));
     }
     let mut given = vec![
         row("made in a week", plan.made_per_week.words(unit)),

@@ -60,6 +60,10 @@ const FLASK: f64 = 0.01;
 /// A scale that may be off by more than this share of the mass is pointed out: no colour test needs better standards.
 const COARSE: f64 = 0.05;
 
+/// More salt in a litre than this, g, is pointed out (common practice): so much of each of the salts dissolves in cold water too
+/// (handbook values at 0 degrees from memory: the least is about 130 g in a litre of water, of KNO3); of more it depends.
+const MUCH: f64 = 100.0;
+
 #[derive(Serialize)]
 struct Plan {
     salt: &'static str,
@@ -90,6 +94,12 @@ pub(super) fn run(args: &Args) -> Done {
         notes.push(format!(
             "The scale may be off by {:.0} % of that mass: make more or stronger stock, or use a finer scale.",
             100.0 * args.balance / mass
+        ));
+    }
+    let per_litre = mass / (args.volume / 1000.0);
+    if per_litre > MUCH {
+        notes.push(format!(
+            "That is {per_litre:.0} g in a litre: more than {MUCH:.0} g may not dissolve, above all in the cold. Make weaker stock."
         ));
     }
     notes.push(

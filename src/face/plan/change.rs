@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::figure::{Figure, short, short_if_known};
 use super::level::{Now, Source};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::water::Estimate;
 use crate::water::mixing::{Schedule, share_needed, spread};
 
@@ -53,8 +53,10 @@ pub(crate) struct Change {
 /// The plan, and what has to be said beside it.
 ///
 /// # Errors
-/// If no change with this source water reaches the target.
+/// If water was changed since the level was read, the volume is none, or no change with this source water reaches the target.
 pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
+    let dosed = asked.now.before_a_change()?;
+    holds_water(asked.volume)?;
     let source = asked.source.estimate();
     let mut plan = Plan {
         unit: asked.unit,
@@ -69,7 +71,8 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     };
     let present = plan.now.estimate;
     if present.value <= plan.target {
-        let notes = beside_nothing(&plan);
+        let mut notes = beside_nothing(&plan);
+        notes.extend(dosed);
         return Ok((plan, notes));
     }
     let share = share_needed(present, source, plan.target)?;
@@ -78,8 +81,20 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     plan.share_at_once_percent = Some(Figure::percent(share));
     plan.share_each_percent = Some(Figure::percent(schedule.share));
     plan.changes = changes(&schedule, present, source, plan.volume_litres)?;
-    let notes = notes(&plan);
+    let mut notes = notes(&plan);
+    notes.extend(dosed);
     Ok((plan, notes))
+}
+
+/// A volume may come from a logbook that another program wrote.
+pub(super) fn holds_water(volume: Option<f64>) -> Result<()> {
+    match volume {
+        Some(litres) if !(litres > 0.0 && litres.is_finite()) => Err(Error::new(
+            format!("a volume of {litres} L holds no water"),
+            "tell how much water it is with --volume, and correct the logbook",
+        )),
+        _ => Ok(()),
+    }
 }
 
 fn changes(

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::figure::{self, Figure};
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
-use crate::logbook::{Amount, Logbook};
+use crate::logbook::{Amount, Kind, Logbook, Moment};
 use crate::report::text::clean;
 use crate::report::words;
 use crate::water::Estimate;
@@ -20,7 +20,21 @@ pub(crate) struct Now {
     pub(crate) at: Option<String>,
     #[serde(skip)]
     pub(crate) estimate: Estimate,
+    #[serde(skip)]
+    logged: Option<Logged>,
 }
+
+/// When a logged level was read, and what was done to the water since.
+#[derive(Debug, Clone)]
+struct Logged {
+    at: Moment,
+    /// The last water change since, and the last dose, in words.
+    changed: Option<String>,
+    dosed: Option<String>,
+}
+
+/// An older reading is pointed out: weekly tests are common practice, so by then another one is due.
+const OLD_DAYS: f64 = 7.0;
 
 impl Now {
     /// A level that was told.
@@ -30,7 +44,38 @@ impl Now {
             reading: None,
             at: None,
             estimate: figure::estimate(value, plus_minus),
+            logged: None,
         }
+    }
+
+    /// What has to be said before water is changed by this level.
+    ///
+    /// # Errors
+    /// If water was changed since it was read: who changes by it once more changes twice.
+    pub(crate) fn before_a_change(&self) -> Result<Option<String>> {
+        let (Some(logged), Some(reading)) = (&self.logged, &self.reading) else {
+            return Ok(None);
+        };
+        if let Some(changed) = &logged.changed {
+            return Err(Error::new(
+                format!("reading {reading} is older than the water change {changed}"),
+                "test again first, or tell the level after that change with --now and --plus-minus",
+            ));
+        }
+        Ok(logged.dosed.as_ref().map(|dosed| {
+            format!(
+                "Reading {reading} is older than the dose {dosed}: if that brought what is tested for, test again first."
+            )
+        }))
+    }
+
+    /// Says how old a logged level is, if it is old.
+    pub(crate) fn age(&self, now: &Moment) -> Option<String> {
+        let (logged, reading) = (self.logged.as_ref()?, self.reading.as_ref()?);
+        let days = now.days() - logged.at.days();
+        (days > OLD_DAYS).then(|| {
+            format!("Reading {reading} is {days:.0} days old: test again before you rely on it.")
+        })
     }
 
     pub(crate) fn words(&self, unit: &str) -> String {
@@ -94,12 +139,25 @@ pub(crate) fn newest(logbook: &Logbook, water: &str, test: &str) -> Result<Newes
     };
     // An interval that was cut at zero is short on that side; the longer side tells how far off the value may be.
     let half = (high - value).max(value - low);
+    let events = logbook.events(water)?;
+    // As for trends, what was done at the instant of a reading was done after it.
+    let since = |kind: Kind| {
+        let mut all = events.iter().rev();
+        let (event, done) =
+            all.find(|(_, e)| e.kind == kind && e.at.seconds() >= newest.at.seconds())?;
+        Some(format!("{event} of {}", done.at.short()))
+    };
     Ok(Newest {
         now: Now {
             figure: Figure::between(value, low, high),
             reading: Some(entry.to_string()),
             at: Some(newest.at.short()),
             estimate: figure::estimate(value, Some(half)),
+            logged: Some(Logged {
+                at: newest.at.clone(),
+                changed: since(Kind::WaterChange),
+                dosed: since(Kind::Dose),
+            }),
         },
         unit,
         passed_over,

@@ -4,10 +4,10 @@ use serde::Serialize;
 
 use super::figure::{self, Figure};
 use super::level::{Now, Source};
-use crate::course::point;
+use crate::course::{Course, Wanted, point};
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
-use crate::logbook::{Kind, Logbook, Moment};
+use crate::logbook::{Entry, Kind, Logbook, Moment, Reading};
 use crate::report::text::clean;
 use crate::trend::Point;
 use crate::water::Estimate;
@@ -36,7 +36,8 @@ pub(crate) struct Plan {
 pub(crate) struct Weeks {
     pub(crate) value: u32,
     pub(crate) low: u32,
-    pub(crate) high: u32,
+    /// `null` if within the interval it may never come so near.
+    pub(crate) high: Option<u32>,
 }
 
 #[derive(Serialize)]
@@ -45,6 +46,8 @@ pub(crate) struct Found {
     pub(crate) water_changes: usize,
     pub(crate) from: String,
     pub(crate) to: String,
+    /// The event after which it begins, as the readings turned there.
+    pub(crate) after_event: Option<String>,
 }
 
 /// What is asked.
@@ -88,12 +91,11 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     let weeks = match &asked.now {
         Some(now) if steady.before.value > 0.0 => {
             let weeks = routine.weeks_until_within(NEAR_PERCENT, now.estimate)?;
-            let spread = figure::K * weeks.unrounded.u;
-            let whole = |v: f64| v.max(0.0).ceil() as u32;
+            let (low, high) = routine.weeks_between(NEAR_PERCENT, now.estimate, figure::K)?;
             Some(Weeks {
                 value: weeks.weeks,
-                low: whole(weeks.unrounded.value - spread).min(weeks.weeks),
-                high: whole(weeks.unrounded.value + spread).max(weeks.weeks),
+                low,
+                high,
             })
         }
         _ => None,
@@ -127,7 +129,8 @@ impl Made {
         }
     }
 
-    /// By the trusted readings of the logbook and the water changes between them.
+    /// By the trusted readings of the logbook and the water changes between them, from `since` on; else from the turn of the
+    /// course on.
     ///
     /// # Errors
     /// If readings are too few or of several units, a change tells no share, or less than nothing is made.
@@ -143,9 +146,14 @@ impl Made {
         let about = format!("{} in {}", clean(test), clean(water));
         let named = |e: Error| e.about(about.clone());
         let all = logbook.readings(water, Some(test))?;
+        let turn = match since {
+            None => turn(logbook, water, test, &all)?,
+            Some(_) => None,
+        };
         let (used, left): (Vec<_>, Vec<_>) = all
             .into_iter()
             .filter(|(_, r)| since.is_none_or(|s| r.at.seconds() >= s.seconds()))
+            .filter(|(_, r)| turn.as_ref().is_none_or(|t| r.at.seconds() > t.seconds))
             .partition(|(_, r)| r.verdict == Verdict::Trusted);
         if let Some((entry, other)) = used.iter().find(|(_, r)| clean(&r.unit) != unit) {
             return Err(named(Error::new(
@@ -197,9 +205,17 @@ impl Made {
                 _ => others += 1,
             }
         }
-        let p = production(&points, &changes, source.estimate()).map_err(named)?;
+        let p = production(&points, &changes, source.estimate()).map_err(|e| {
+            named(match &turn {
+                None => e,
+                Some(turn) => Error::new(
+                    format!("the readings turned after {}, and since then: {}", turn.words, e.what),
+                    "add readings, tell what is made with --made, or reckon across the turn with an earlier --since",
+                ),
+            })
+        })?;
         let made = Figure::between(p.per_week, p.low, p.high);
-        if p.per_week < 0.0 {
+        if p.high < 0.0 {
             return Err(named(Error::new(
                 format!(
                     "by the readings {} are made in a week: the level falls by more than the water changes take out",
@@ -210,6 +226,12 @@ impl Made {
         }
         if p.changes == 0 {
             notes.push("No water change is logged between the readings: if there was one, log it, or too little is found.".to_owned());
+        }
+        if let Some(turn) = &turn {
+            notes.push(format!(
+                "Begins after {}, where the course of the readings turned.",
+                turn.words
+            ));
         }
         if p.low <= 0.0 {
             notes.push(
@@ -230,15 +252,63 @@ impl Made {
             water_changes: p.changes,
             from: date(&a.at),
             to: date(&b.at),
+            after_event: turn.map(|t| t.event),
         });
-        let made = Figure::between(p.per_week, p.low.max(0.0), p.high);
+        // Less than nothing is not made: of an interval around 0 what lies above counts.
+        let made = Figure::between(p.per_week.max(0.0), p.low.max(0.0), p.high);
+        let rise = if p.per_week < 0.0 {
+            figure::estimate(0.0, Some(p.high))
+        } else {
+            p.estimate()
+        };
         Ok(Made {
-            rise: p.estimate(),
+            rise,
             figure: made,
             found,
             notes,
         })
     }
+}
+
+/// Where the course of the readings turned.
+struct Turn {
+    seconds: i64,
+    event: String,
+    words: String,
+}
+
+/// The turn that a trend finds. A water change is none: what it took out is put back.
+fn turn(
+    logbook: &Logbook,
+    water: &str,
+    test: &str,
+    readings: &[(Entry, Reading)],
+) -> Result<Option<Turn>> {
+    let Some((_, newest)) = readings
+        .iter()
+        .rev()
+        .find(|(_, r)| r.verdict == Verdict::Trusted)
+    else {
+        return Ok(None);
+    };
+    let wanted = Wanted {
+        unit: Some(newest.unit.clone()),
+        ..Wanted::default()
+    };
+    let course = Course::of(logbook, water, test, &wanted)?;
+    Ok(course
+        .turn()
+        .filter(|around| around.event.kind != Kind::WaterChange)
+        .map(|around| Turn {
+            seconds: around.event.at.seconds(),
+            event: around.entry.to_string(),
+            words: format!(
+                "{} ({}) of {}",
+                around.entry,
+                around.event.kind.word(),
+                date(&around.event.at)
+            ),
+        }))
 }
 
 fn date(at: &Moment) -> String {

@@ -263,10 +263,10 @@ fn in_the_long_run(words: Words, plan: &routine::Plan) -> Markup {
             (row(words.say("plan.just_after"), &told(plan.after_change)))
             (row(words.say("plan.made"), &told(plan.made_per_week)))
             @if let Some(weeks) = &plan.weeks_until_within_10_percent {
-                (row(words.say("plan.near"), &match (weeks.value, weeks.low == weeks.high) {
-                    (0, _) => words.say("plan.near_now").to_owned(),
+                (row(words.say("plan.near"), &match (weeks.value, weeks.high == Some(weeks.low)) {
+                    (0, true) => words.say("plan.near_now").to_owned(),
                     (n, true) => words.fill("plan.weeks", &[("n", &n)]),
-                    (n, false) => words.fill("plan.weeks_between", &[("n", &n), ("low", &weeks.low), ("high", &weeks.high)]),
+                    (n, false) => words.fill("plan.weeks_between", &[("n", &n), ("low", &weeks.low), ("high", &weeks.high.map_or("∞".to_owned(), |h| h.to_string()))]),
                 }))
             }
         }

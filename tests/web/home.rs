@@ -126,7 +126,7 @@ impl Home {
 
     pub fn logbook(&self) -> Logbook {
         let path = self.folder.path().join("book.sqlite");
-        Logbook::open(&path, "book", Access::Read).unwrap()
+        Logbook::open(&path, "book", Access::Change).unwrap()
     }
 
     pub async fn send(&self, request: Request<Body>) -> Answer {

@@ -90,14 +90,29 @@ pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> V
     {
         let waited = minutes(started.before(taken), taken);
         if waited < window.from_min || waited > window.to_min {
+            let read = format!(
+                "the colour is to be read after {} to {} minutes",
+                window.from_min, window.to_min
+            );
+            let (when, fix) = if !(0.0..=LONGEST_WAIT).contains(&waited) {
+                (
+                    format!(
+                        "by its own clock the photo was taken on {taken}, and the waiting began on {}",
+                        started.before(taken)
+                    ),
+                    "check the camera's clock and the start, and test again if the window was missed",
+                )
+            } else {
+                (
+                    format!("the photo was taken {waited:.1} minutes after the start"),
+                    "test again and take the photo inside the read window",
+                )
+            };
             flags.push(Flag::new(
                 "outside-read-window",
                 Severity::Doubt,
-                format!(
-                    "the photo was taken {waited:.1} minutes after the start, the colour is to be read after {} to {} minutes",
-                    window.from_min, window.to_min
-                ),
-                "test again and take the photo inside the read window",
+                format!("{when}; {read}"),
+                fix,
             ));
         }
     }
@@ -121,6 +136,9 @@ pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> V
     }
     flags
 }
+
+/// Longest time between start and photo that is told in minutes; nobody waits for a day before a vial.
+const LONGEST_WAIT: f64 = 24.0 * 60.0;
 
 /// A camera writes its file within this time, minutes.
 const EDITED_AFTER: f64 = 2.0;
@@ -185,6 +203,23 @@ mod tests {
             f.modified_at = None;
         };
         assert_eq!(codes(april, "09:00"), ["reagent-past-date"]);
+    }
+
+    /// A clock that is months off is told as that, not as a wait of 400,000 minutes.
+    #[test]
+    fn a_wrong_clock_is_told_as_such() {
+        let facts = CaptureFacts {
+            taken_at: Some("2026-03-01T09:07".parse().unwrap()),
+            ..CaptureFacts::default()
+        };
+        for (started, says) in [
+            ("2026-11-26T09:00", "by its own clock"),
+            ("2025-01-01T09:00", "by its own clock"),
+            ("2026-03-01T08:00", "67.0 minutes after the start"),
+        ] {
+            let flags = flags(&facts, &terms(), Some(started.parse().unwrap()));
+            assert!(flags[0].message.contains(says), "{}", flags[0].message);
+        }
     }
 
     #[test]

@@ -303,7 +303,7 @@ fn most_memory(pid: u32) -> u64 {
 }
 
 /// However many photos have gone by, no more memory is held: all that grows between the tenth and the hundredth photo is less
-/// than one decoded photo.
+/// than what two workers may hold at once, two decoded photos each; the first ten may not have seen both at their peak.
 #[cfg(target_os = "linux")]
 #[test]
 fn memory_is_flat() {
@@ -324,7 +324,7 @@ fn memory_is_flat() {
     let (width, height) = image::image_dimensions(dir.path().join("week/2-tue.jpg")).unwrap();
     let photo = 3 * u64::from(width) * u64::from(height);
     assert!(
-        late - early < photo,
+        late - early < 4 * photo,
         "{early} bytes after 10 photos, {late} after 100"
     );
     // Two workers, and at most two decoded photos each, beside the program itself.

@@ -166,11 +166,12 @@ impl Output {
     }
 
     fn unwritable(&self, e: &std::io::Error) -> Error {
-        Error::new(
-            format!("the output cannot be written: {}", plain(e)),
-            "give a name in a folder that exists and takes files",
-        )
-        .about(self.shown.clone())
+        let fix = match e.kind() {
+            std::io::ErrorKind::StorageFull => "make room on the disk",
+            _ => "give a name in a folder that exists and takes files",
+        };
+        Error::new(format!("the output cannot be written: {}", plain(e)), fix)
+            .about(self.shown.clone())
     }
 
     /// Writes the whole output beside its place, then moves it there: a reader sees the old file or the new one.

@@ -43,7 +43,7 @@ async fn reading(
     let mut line = json::line(&answered.outcome);
     if let Some(logged) = &answered.logged {
         // One key more, behind those of the record.
-        line.truncate(line.trim_end_matches('}').len());
+        line.truncate(line.strip_suffix('}').map_or(line.len(), str::len));
         line += &format!(",\"logged\":{}}}", told(logged));
     }
     Ok((JSON, line + "\n").into_response())

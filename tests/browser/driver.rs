@@ -26,7 +26,8 @@ pub struct Driver {
 }
 
 impl Driver {
-    pub fn start(browser: &Browser) -> Driver {
+    /// Starts the browser; an error if this machine cannot run it.
+    pub fn start(browser: &Browser) -> Result<Driver, String> {
         let mut child = Command::new(&browser.driver)
             .arg("--port=0")
             .stdin(Stdio::null())
@@ -58,6 +59,7 @@ impl Driver {
         let data = driver._profile.path().display().to_string();
         let wanted = json!({"capabilities": {"alwaysMatch": {
             "browserName": "chrome",
+            "timeouts": {"pageLoad": 30_000, "script": 30_000},
             "goog:chromeOptions": {
                 "binary": browser.chromium,
                 "args": ["--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu",
@@ -65,15 +67,19 @@ impl Driver {
                 "mobileEmulation": {"deviceMetrics": {"width": 360, "height": 740, "pixelRatio": 2.0, "touch": true}}
             }
         }}});
-        let made = driver.call("POST", "/session", Some(wanted));
+        let made = driver.ask("POST", "/session", Some(wanted))?;
         driver.session = made["sessionId"].as_str().expect("a session").to_owned();
-        driver
+        Ok(driver)
     }
 
     /// A command; its value, or the error that it gives.
     fn ask(&self, method: &str, path: &str, body: Option<Value>) -> Result<Value, String> {
         let body = body.map(|b| b.to_string()).unwrap_or_default();
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).map_err(|e| e.to_string())?;
+        // Longer than any command may take.
+        stream
+            .set_read_timeout(Some(Duration::from_secs(60)))
+            .map_err(|e| e.to_string())?;
         let head = format!(
             "{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{}\r\nContent-Type: application/json\r\nContent-Length: {}\r\n\
              Connection: close\r\n\r\n",

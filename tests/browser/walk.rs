@@ -14,6 +14,19 @@ fn left(browser: &Driver) -> Option<u32> {
     Some(60 * minutes.parse::<u32>().ok()? + seconds.parse::<u32>().ok()?)
 }
 
+/// Counts how often the page vibrates and makes a tone, and touches it where it asks for that before it may sound.
+fn listen(browser: &Driver) {
+    browser.run(
+        "window.shaken = 0; window.tones = 0;
+         Object.defineProperty(navigator, 'vibrate', {value: () => { window.shaken += 1; return true; }});
+         const make = AudioContext.prototype.createOscillator;
+         AudioContext.prototype.createOscillator = function () { window.tones += 1; return make.call(this); };",
+    );
+    if browser.run("return !document.querySelector('[data-sound]').hidden") == true {
+        browser.click("[data-sound]");
+    }
+}
+
 pub fn walk(browser: &Driver, served: &Served, everybody: &Everybody) {
     browser.go(&served.at("/"));
     browser.choose("select[name=water]", "tidepool");
@@ -39,7 +52,18 @@ pub fn walk(browser: &Driver, served: &Served, everybody: &Everybody) {
         later < first && later + gone + 8 >= first,
         "{first} then {later}"
     );
+    listen(browser);
     browser.sees("Time is up");
+    let heard = browser.run("return [window.shaken, window.tones, document.title]");
+    assert_eq!(heard[0], 1, "it vibrates once: {heard}");
+    assert!(
+        heard[1].as_u64().is_some_and(|tones| tones >= 3),
+        "it sounds three times: {heard}"
+    );
+    assert!(
+        heard[2].as_str().is_some_and(|t| t.contains("Time is up")),
+        "the title tells it: {heard}"
+    );
     browser.press("To the photo");
     everybody.check(browser, "photo");
     browser.fill("#taken, #camera", &fixture("week/1-mon.jpg"));

@@ -107,8 +107,7 @@ async fn the_start_of_the_waiting_reaches_the_reading() {
     let page = Page::get(&home, &at, &cookie).await;
     let has_window = crate::home::chart().chart.terms.read_window.is_some();
     assert_eq!(
-        page.text()
-            .contains("by its own clock the photo was taken on"),
+        page.text().contains("its own clock the photo was taken on"),
         has_window,
         "{}",
         page.text()

@@ -885,7 +885,7 @@ fn too_few_readings_say_how_many_more() {
     says(split(&points, 10.0), "1 more after the event");
     says(split(&points, 20.0), "2 more after the event");
     says(split(&points, -1.0), "2 more from before the event");
-    says(slope::fit(&points[..2]), "there are 2 readings");
+    says(slope::fit(&points[..2]), "readings: 2");
     let unseen: Vec<Point> = (0..4)
         .map(|i| Point {
             day: 7.0 * f64::from(i),

@@ -202,7 +202,7 @@ impl Keeper {
         }
     }
 
-    /// What became of all, for the end of a batch; `None` if nothing was to be logged.
+    /// What became of all, for the end of a batch.
     pub(crate) fn summary(&self) -> String {
         let Tally {
             new,

@@ -327,6 +327,9 @@ fn from_other(
         ImageFormat::Png => sniff::png_coded(bytes),
         _ => None,
     };
+    // Code points come before a profile, if they can be used (PNG third edition, 4.3).
+    let usable = |(primaries, transfer)| ColourSpace::coded(primaries, transfer).is_ok();
+    let icc = icc.filter(|_| !coded.is_some_and(usable));
     Ok(Decoded {
         image,
         icc,

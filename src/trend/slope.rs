@@ -57,8 +57,8 @@ pub fn fit(points: &[Point]) -> Result<Line> {
     if points.len() < LEAST_READINGS || value_days < 2 {
         return Err(Error::new(
             format!(
-                "a trend needs at least {LEAST_READINGS} readings, with values (not only bounds) on 2 days: there are {} \
-                 readings, with values on {value_days}",
+                "a trend needs at least {LEAST_READINGS} readings, with values (not only bounds) on 2 days; readings: {}, days \
+                 with values: {value_days}",
                 points.len()
             ),
             "add readings on other days",

@@ -201,7 +201,12 @@ fn video_curve(v: f64) -> f64 {
 
 /// A PNG whose colours are told by code points of ITU-T H.273 in a cICP chunk (PNG third edition, 11.3.2.6).
 fn coded_png(samples: &[u8], code: [u8; 4]) -> Vec<u8> {
-    let plain = png(colours().len() as u32, 1, samples, Rgb8, Extras::default());
+    coded_png_with(samples, code, None)
+}
+
+/// The same with a profile beside the code points.
+fn coded_png_with(samples: &[u8], code: [u8; 4], profile: Option<ColorProfile>) -> Vec<u8> {
+    let plain = png(colours().len() as u32, 1, samples, Rgb8, extras(profile));
     // After the signature and the header chunk.
     let (head, rest) = plain.split_at(8 + 25);
     [head, &png_chunk(b"cICP", &code), rest].concat()
@@ -224,6 +229,22 @@ fn code_points_agree() {
         assert_eq!(photo.notes, [], "{name}");
         compare(name, &photo.picture, 0.0055);
     }
+}
+
+/// Code points come before a profile (PNG third edition, 4.3); such as cannot be used leave it to the profile.
+#[test]
+fn code_points_come_before_a_profile() {
+    let samples = |encoded: Vec<f64>| -> Vec<u8> {
+        encoded.iter().map(|v| (v * 255.0).round() as u8).collect()
+    };
+    let p3 = samples(encode(&DISPLAY_P3, srgb_curve));
+    let file = coded_png_with(&p3, [12, 13, 0, 1], Some(ColorProfile::new_srgb()));
+    let photo = decode(&file, &Limits::default()).expect("a photo");
+    compare("Display P3 by its code points", &photo.picture, 0.0055);
+    let hdr = coded_png_with(&p3, [9, 16, 0, 1], Some(ColorProfile::new_display_p3()));
+    let photo = decode(&hdr, &Limits::default()).expect("a photo");
+    assert_eq!(photo.notes, []);
+    compare("Display P3 by its profile", &photo.picture, 0.0055);
 }
 
 /// Curves for HDR screens say nothing of paper white: there is a doubt.

@@ -63,6 +63,11 @@ impl Moment {
         there.map_or(0, |t| (t.timestamp().as_second() - self.seconds) as i32)
     }
 
+    /// Date where it was told, `2026-03-01`.
+    pub fn date(&self) -> &str {
+        self.text.get(..10).unwrap_or(&self.text)
+    }
+
     /// Date and time of day where it was told, `2026-03-01 09:05`.
     pub fn short(&self) -> String {
         self.text.get(..16).unwrap_or(&self.text).replace('T', " ")

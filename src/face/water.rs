@@ -27,10 +27,9 @@ pub(crate) fn page(
     };
     let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
     let mut courses = Vec::new();
-    for test in logbook.tests(&water.name)? {
-        let last = logbook.readings(&water.name, Some(&test))?.pop();
-        if last.is_some_and(|(_, r)| r.at.seconds() >= from) {
-            let mut course = Course::of(logbook, &water.name, &test, &wanted)?;
+    for (_, last) in logbook.lasts(&water.name)? {
+        if last.at.seconds() >= from {
+            let mut course = Course::of(logbook, &water.name, &last.test, &wanted)?;
             for (entry, reading) in &mut course.readings {
                 reading.record = logbook.record(*entry)?;
             }
@@ -45,9 +44,10 @@ pub(crate) fn page(
     let mut pictures: HashMap<Entry, Jpeg> = HashMap::new();
     let mut left_out = 0;
     for (_, entry) in newest {
-        match logbook.picture(entry)? {
-            Some(_) if pictures.len() == PICTURES => left_out += 1,
-            found => pictures.extend(found.map(|p| (entry, p))),
+        if pictures.len() < PICTURES {
+            pictures.extend(logbook.picture(entry)?.map(|p| (entry, p)));
+        } else if logbook.has_picture(entry)? {
+            left_out += 1;
         }
     }
     let events: Vec<_> = logbook

@@ -79,6 +79,21 @@ impl Logbook {
         self.all(&sql, &values, |row| reading(row, &water))
     }
 
+    /// The same with records and pictures.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn whole_readings(&self, water: &str) -> Result<Vec<(Entry, Reading)>> {
+        let water = self.water(water)?.name;
+        let sql = format!(
+            "SELECT {READING}, record.json, picture.jpeg FROM reading r
+             LEFT JOIN record ON record.reading = r.id LEFT JOIN picture ON picture.reading = r.id
+             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.removed IS NULL
+             ORDER BY r.seconds, r.id"
+        );
+        self.all(&sql, &[&water as &dyn ToSql], |row| reading(row, &water))
+    }
+
     /// A test as it is spelt in the log of a water; as it is, if there is none.
     fn spelt(&self, water: &str, test: &str) -> Result<String> {
         let there = self.all(
@@ -95,19 +110,24 @@ impl Logbook {
         Ok(found.unwrap_or_else(|| test.to_owned()))
     }
 
-    /// The same with records and pictures.
+    /// The newest reading of each test of a water, in the order of the tests' names. Without records and pictures.
     ///
     /// # Errors
     /// If the file cannot be read.
-    pub fn whole_readings(&self, water: &str) -> Result<Vec<(Entry, Reading)>> {
+    pub fn lasts(&self, water: &str) -> Result<Vec<(Entry, Reading)>> {
         let water = self.water(water)?.name;
         let sql = format!(
-            "SELECT {READING}, record.json, picture.jpeg FROM reading r
-             LEFT JOIN record ON record.reading = r.id LEFT JOIN picture ON picture.reading = r.id
-             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.removed IS NULL
-             ORDER BY r.seconds, r.id"
+            "SELECT {READING}, NULL, NULL FROM reading r
+             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.test = ?2 AND r.removed IS NULL
+             ORDER BY r.seconds DESC, r.id DESC LIMIT 1"
         );
-        self.all(&sql, &[&water as &dyn ToSql], |row| reading(row, &water))
+        let mut lasts = Vec::new();
+        for test in self.tests(&water)? {
+            lasts.extend(self.all(&sql, &[&water as &dyn ToSql, &test], |row| {
+                reading(row, &water)
+            })?);
+        }
+        Ok(lasts)
     }
 
     /// Where the program looked for a reading.
@@ -121,6 +141,19 @@ impl Logbook {
             |row| row.get(0).map(Jpeg),
         )?;
         Ok(pictures.into_iter().next())
+    }
+
+    /// Whether there is a picture of where the program looked.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn has_picture(&self, reading: Entry) -> Result<bool> {
+        let found = self.all(
+            "SELECT 1 FROM picture WHERE reading = ?1",
+            &[&reading.id as &dyn ToSql],
+            |_| Ok(()),
+        )?;
+        Ok(!found.is_empty())
     }
 
     /// The record that the program gave for a reading.

@@ -62,7 +62,7 @@ pub fn way(course: &Course) -> String {
         (true, false) => "falling",
     };
     let since = course.turn().map_or_else(String::new, |turn| {
-        format!(" since {} ({})", turn.entry, date_of(&turn.event.at))
+        format!(" since {} ({})", turn.entry, turn.event.at.date())
     });
     format!(
         "{word}{since}, {} a week",
@@ -118,7 +118,7 @@ const LEAST_PAIRED: usize = 5;
 fn readings(course: &Course) -> Vec<String> {
     let mut lines = Vec::new();
     let n = course.readings.len();
-    let date = |i: usize| date_of(&course.readings[i].1.at);
+    let date = |i: usize| course.readings[i].1.at.date();
     let mut rests = if n == 1 {
         format!("1 reading, {}", date(0))
     } else {
@@ -288,10 +288,6 @@ fn verdict(around: &Around, split: &Split) -> String {
             None => "so no change of the level is to be seen".into(),
         },
     }
-}
-
-fn date_of(at: &Moment) -> String {
-    at.short().chars().take(10).collect()
 }
 
 /// A reading's answer with its interval.

@@ -3,11 +3,10 @@
 use super::LogbookArgs;
 use crate::cli::{Done, Exit, put};
 use crate::logbook::equipment::{Met, Stay, met, stays};
-use crate::logbook::{Access, Equipment, Limit, Logbook, Moment, Reading, Source};
+use crate::logbook::{Access, Equipment, Limit, Logbook, Source};
 use crate::report::number::plain;
 use crate::report::text::clean;
-use crate::report::trend::happened;
-use crate::report::words;
+use crate::report::trend::{happened, said};
 
 /// Show the waters, or all that is known of one
 #[derive(clap::Args)]
@@ -125,8 +124,13 @@ fn waters(logbook: &Logbook) -> crate::error::Result<String> {
             facts.push("invertebrates live there".into());
         }
         text += &format!("{entry:<5} {}  {}\n", clean(&water.name), facts.join(", "));
-        for (name, last) in lasts(logbook, &water.name)? {
-            text += &format!("      {name}: {}, {}\n", said(&last), last.at.short());
+        for (_, last) in logbook.lasts(&water.name)? {
+            text += &format!(
+                "      {}: {}, {}\n",
+                clean(&last.test),
+                said(&last),
+                last.at.short()
+            );
         }
     }
     for (entry, thing) in logbook.equipment()? {
@@ -136,9 +140,8 @@ fn waters(logbook: &Logbook) -> crate::error::Result<String> {
             clean(&thing.note)
         );
         for stay in stays(logbook, &thing.name)? {
-            let day = |at: &Moment| at.short()[..10].to_owned();
-            let from = stay.from.as_ref().map(|at| format!(" from {}", day(at)));
-            let to = stay.to.as_ref().map(|at| format!(" to {}", day(at)));
+            let from = stay.from.as_ref().map(|at| format!(" from {}", at.date()));
+            let to = stay.to.as_ref().map(|at| format!(" to {}", at.date()));
             text += &format!(
                 "      in {}{}{}\n",
                 clean(&stay.water),
@@ -159,23 +162,6 @@ fn waters(logbook: &Logbook) -> crate::error::Result<String> {
         text = "the logbook is empty: begin with `tintwell log add water NAME`\n".into();
     }
     Ok(text)
-}
-
-/// The last reading of each test.
-fn lasts(logbook: &Logbook, water: &str) -> crate::error::Result<Vec<(String, Reading)>> {
-    let mut lasts = std::collections::BTreeMap::new();
-    for (_, reading) in logbook.readings(water, None)? {
-        lasts.insert(clean(&reading.test), reading);
-    }
-    Ok(lasts.into_iter().collect())
-}
-
-fn said(reading: &Reading) -> String {
-    let words = words(&reading.answer.answer(), &clean(&reading.unit));
-    match words.interval {
-        Some(interval) => format!("{} ({interval})", words.value),
-        None => words.value,
-    }
 }
 
 fn one(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::Result<String> {

@@ -250,8 +250,8 @@ impl Made {
         let found = ends.map(|((_, a), (_, b))| Found {
             readings: used.len(),
             water_changes: p.changes,
-            from: date(&a.at),
-            to: date(&b.at),
+            from: a.at.date().to_owned(),
+            to: b.at.date().to_owned(),
             after_event: turn.map(|t| t.event),
         });
         // Less than nothing is not made: of an interval around 0 what lies above counts.
@@ -306,11 +306,7 @@ fn turn(
                 "{} ({}) of {}",
                 around.entry,
                 around.event.kind.word(),
-                date(&around.event.at)
+                around.event.at.date()
             ),
         }))
-}
-
-fn date(at: &Moment) -> String {
-    at.short().chars().take_while(|c| *c != ' ').collect()
 }

@@ -38,12 +38,8 @@ pub(super) async fn waters(
             let waters = logbook.waters()?.into_iter();
             waters
                 .map(|(entry, water)| {
-                    let tests = logbook.tests(&water.name)?;
-                    let lasts = tests.iter().filter_map(|test| {
-                        let all = logbook.readings(&water.name, Some(test));
-                        all.map(|mut all| all.pop().map(|(_, r)| r)).transpose()
-                    });
-                    let lasts = lasts.collect::<Result<_>>()?;
+                    let lasts = logbook.lasts(&water.name)?.into_iter();
+                    let lasts = lasts.map(|(_, r)| r).collect();
                     Ok((entry, water, lasts))
                 })
                 .collect()
@@ -104,7 +100,7 @@ fn rows(logbook: &Logbook, newest: Vec<(Entry, Reading)>) -> Result<Vec<Row>> {
         Ok(Row {
             entry,
             reading,
-            picture: logbook.picture(entry)?.is_some(),
+            picture: logbook.has_picture(entry)?,
         })
     });
     rows.collect()
@@ -293,6 +289,18 @@ struct Leaf<T> {
 }
 
 impl<T> Leaf<T> {
+    fn of(entry: Entry, water: Water, all: Vec<T>, turned: &Turned) -> Leaf<T> {
+        let count = all.len();
+        let page = turned.page.saturating_sub(1).min(count);
+        Leaf {
+            entry,
+            water,
+            rows: newest(all, page, A_PAGE),
+            all: count,
+            page,
+        }
+    }
+
     fn show(&self, words: Words, what: &str, body: Markup) -> Markup {
         let at = |page: usize| format!("/water/{}/{what}?page={page}", self.entry);
         let last = self.all.div_ceil(A_PAGE).max(1);
@@ -315,21 +323,16 @@ pub(super) async fn all_readings(
     Path(entry): Path<String>,
     Query(turned): Query<Turned>,
 ) -> std::result::Result<Markup, Refusal> {
-    let leaf = app
+    let (leaf, rows) = app
         .in_logbook(move |logbook| {
             let (entry, water) = parts::water(&logbook, &entry)?;
             let all = logbook.readings(&water.name, None)?;
-            let (count, page) = (all.len(), turned.page.saturating_sub(1).min(all.len()));
-            Ok(Leaf {
-                entry,
-                water,
-                rows: rows(&logbook, newest(all, page, A_PAGE))?,
-                all: count,
-                page,
-            })
+            let mut leaf = Leaf::of(entry, water, all, &turned);
+            let rows = rows(&logbook, std::mem::take(&mut leaf.rows))?;
+            Ok((leaf, rows))
         })
         .await?;
-    let body = leaf.show(words, "readings", readings(words, &leaf.rows));
+    let body = leaf.show(words, "readings", readings(words, &rows));
     Ok(page(words, words.say("history.readings"), body))
 }
 
@@ -344,14 +347,7 @@ pub(super) async fn all_events(
         .in_logbook(move |logbook| {
             let (entry, water) = parts::water(&logbook, &entry)?;
             let all = logbook.events(&water.name)?;
-            let (count, page) = (all.len(), turned.page.saturating_sub(1).min(all.len()));
-            Ok(Leaf {
-                entry,
-                water,
-                rows: newest(all, page, A_PAGE),
-                all: count,
-                page,
-            })
+            Ok(Leaf::of(entry, water, all, &turned))
         })
         .await?;
     let body = leaf.show(words, "events", events(words, &leaf.rows));

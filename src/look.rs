@@ -11,6 +11,7 @@ use crate::photo::{Photo, Picture};
 use crate::place::{Area, Bay, Place, View};
 use crate::stage::stage;
 use crate::vial::bay::{self, BayPicture};
+use crate::vial::clear::{self, Clearness};
 use crate::vial::sample::{self, Sampled};
 use crate::vial::{Found, above, find as vial_find};
 
@@ -46,6 +47,8 @@ pub struct Look {
     pub liquid: Area,
     /// The vial, if it was found rather than marked.
     pub vial: Option<Found>,
+    /// How clear the liquid is, if the card has lines to tell it by and they are seen.
+    pub clear: Option<Clearness>,
     /// Width of printed edges in the photo, mm on the card: how soft it is.
     pub edge_mm: Option<f64>,
 }
@@ -102,7 +105,14 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
             Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
         }
     );
+    let clear = match (vial, &place.card, place.bay) {
+        (Some(Found::Standing(_)), Some(card), Bay::Search { area, .. }) => {
+            Design::by_id(&card.design).and_then(|d| clear::clearness(&bay, &d.lines, area, liquid))
+        }
+        _ => None,
+    };
     Ok(Look {
+        clear,
         edge_mm,
         place,
         observed,

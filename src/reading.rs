@@ -10,9 +10,9 @@ use crate::capture;
 use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::chart::resolve::from_print;
-use crate::colour::{Lab, Relative};
+use crate::colour::{Lab, Relative, ciede2000};
 use crate::error::{Error, Result};
-use crate::estimate::budget::{Budget, dark_end, depth, gathered_light};
+use crate::estimate::budget::{Budget, dark_end, depth};
 use crate::estimate::dilution::Dilution;
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
@@ -21,6 +21,7 @@ use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::sight;
 use crate::stage::stage;
+use crate::vial::lens::{alike, gathered_light};
 use crate::vial::sample::Sampled;
 
 /// Coverage of the interval.
@@ -168,7 +169,9 @@ pub fn read(
 
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
-    let answer = answer(chart, &post, &mut flags);
+    flags.extend(sight::cloudy(&look, chart.clear_at(post.nearest)));
+    let beside = beside(&sampled, &curve, &post, chart);
+    let answer = answer(chart, &post, beside, &mut flags);
     if matches!(answer, Answer::Below { .. }) {
         flags.extend(sight::empty(&look));
     }
@@ -252,7 +255,7 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     );
     budget.add(
         "light gathered behind the vial",
-        lab(gathered_light(&sampled.ln)),
+        lab(gathered_light(&sampled.ln, chart.unlike(sampled))),
     );
     let linear = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian();
     let dark = dark_end(&sampled.crushed, &look.observed.to_working);
@@ -268,8 +271,25 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     budget
 }
 
+/// How far the colour lies beside the curve, CIEDE2000, whatever light the vial gathers (two standard deviations to either side).
+fn beside(sampled: &Sampled, curve: &Curve, post: &Posterior, chart: &Chart) -> f64 {
+    let most = 2.0 * alike(chart.unlike(sampled));
+    let on_curve = curve.lab(post.nearest);
+    (-LIGHTS..=LIGHTS)
+        .map(|k| {
+            let gathered = sampled
+                .ln
+                .add_scalar(most * f64::from(k) / f64::from(LIGHTS));
+            ciede2000(Relative(gathered.map(f64::exp).into()).to_lab(), on_curve)
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Lights that are tried to either side of the one seen.
+const LIGHTS: i32 = 12;
+
 /// What the colour says, in the order in which answers exclude each other.
-fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
+fn answer(chart: &Chart, post: &Posterior, beside: f64, flags: &mut Vec<Flag>) -> Answer {
     let unit = &chart.terms.unit;
     let (first, last) = (
         chart.steps[0].value,
@@ -284,11 +304,11 @@ fn answer(chart: &Chart, post: &Posterior, flags: &mut Vec<Flag>) -> Answer {
         ));
         return Answer::OffChart;
     }
-    if post.delta_e_curve > BESIDE_CURVE_DE {
+    if beside > BESIDE_CURVE_DE {
         flags.push(Flag::new(
             "colour-beside-chart",
             Severity::Doubt,
-            format!("the colour lies {:.1} CIEDE2000 beside the colours of this chart", post.delta_e_curve),
+            format!("the colour lies {beside:.1} CIEDE2000 beside the colours of this chart, more than a lamp behind the vial explains"),
             "see that the liquid is clear and mixed and the vial like those of the chart, and bring diffuse light instead of one bright lamp",
         ));
     }

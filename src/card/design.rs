@@ -54,9 +54,15 @@ pub struct Design {
     pub patches: Vec<Patch>,
     /// The open bay of bare paper where the vial stands.
     pub bay: Area,
+    /// Faint lines across the bay, from the top down: how much of them is seen through the liquid tells how clear it is.
+    pub lines: Vec<Area>,
     /// Areas of bare paper that nothing may be printed on, outside the bay; the first one is the reference white.
     pub paper: Vec<Area>,
 }
+
+/// The sRGB code of the faint lines: 17 % darker than paper before the printer adds its own. Lines as thin as these take less
+/// than 2 % of the light behind a liquid.
+pub const LINE_SRGB: [u8; 3] = [235, 235, 235];
 
 /// Edge of a marker's black square, mm: a cell of 2.25 mm is 9 pixels in a 12-megapixel photo that the card fills by half.
 const TAG_SIZE: f64 = 18.0;
@@ -168,6 +174,9 @@ impl Design {
             .chain([("the bay".to_owned(), self.bay)])
             .collect();
 
+        if let Some(i) = self.lines.iter().position(|l| !within(l, &self.bay)) {
+            return Err(broken(format!("line {i} is not wholly in the bay")));
+        }
         for things in [&printed, &bare] {
             for (i, (name, area)) in things.iter().enumerate() {
                 // NaN fails every comparison, so the tests are for what must hold.
@@ -197,6 +206,14 @@ impl Design {
         }
         Ok(())
     }
+}
+
+/// Whether an area lies wholly in another.
+fn within(inner: &Area, outer: &Area) -> bool {
+    inner.x >= outer.x
+        && inner.y >= outer.y
+        && inner.x + inner.w <= outer.x + outer.w
+        && inner.y + inner.h <= outer.y + outer.h
 }
 
 /// Whether two areas share more than an edge.

@@ -1,7 +1,7 @@
 //! Draws a card: the sheet to print as PDF, SVG or PNG, or its face alone as pixels.
 //!
 //! One drawing in millimetres, written as SVG, serves every format, so that the formats cannot differ. Never prints on the
-//! areas a design keeps bare: everything that is no marker and no patch stays off the face.
+//! areas a design keeps bare: everything that is no marker, patch or faint line of the bay stays off the face.
 
 mod face;
 mod sheet;

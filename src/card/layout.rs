@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use super::design::Design;
+use super::design::{Design, LINE_SRGB};
 use crate::place::{Area, View};
 
 #[derive(Serialize)]
@@ -17,6 +17,7 @@ struct Layout<'a> {
     tags: Vec<TagRecord>,
     patches: Vec<PatchRecord<'a>>,
     bay: Area,
+    lines: Vec<LineRecord>,
     paper: &'a [Area],
 }
 
@@ -38,11 +39,18 @@ struct PatchRecord<'a> {
     srgb: [u8; 3],
 }
 
+#[derive(Serialize)]
+struct LineRecord {
+    #[serde(flatten)]
+    area: Area,
+    srgb: [u8; 3],
+}
+
 /// The geometry of a card as indented JSON with a newline at the end.
 ///
 /// Keys: `id`, `view` (`side` or `above`), `family`, `width_mm`, `height_mm`, `tags` [{`id`, `x`, `y`, `size`}] (top left
 /// corner and edge of the black square), `patches` [{`name`, `x`, `y`, `w`, `h`, `srgb`}] (sRGB codes 0 to 255), `bay`
-/// {`x`, `y`, `w`, `h`}, `paper` [{`x`, `y`, `w`, `h`}] (the first is the reference white).
+/// {`x`, `y`, `w`, `h`}, `lines` [{`x`, `y`, `w`, `h`, `srgb`}] (faint, across the bay), `paper` [{`x`, `y`, `w`, `h`}] (the first is the reference white).
 pub fn layout_json(design: &Design) -> String {
     let layout = Layout {
         id: design.id,
@@ -73,6 +81,14 @@ pub fn layout_json(design: &Design) -> String {
             })
             .collect(),
         bay: design.bay,
+        lines: design
+            .lines
+            .iter()
+            .map(|l| LineRecord {
+                area: *l,
+                srgb: LINE_SRGB,
+            })
+            .collect(),
         paper: &design.paper,
     };
     // Plain numbers, strings and lists cannot fail to serialise.

@@ -17,6 +17,7 @@ use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
 use crate::vial::Found;
+use crate::vial::lens::Lens;
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -86,12 +87,14 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         ));
     }
     let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
+    let mut courses = Vec::new();
     for s in standards {
         let correction = Correction::choose(&s.look.observed, &patches);
         let sampled = s
             .look
             .colour(&correction)
             .map_err(|e| e.about(s.name.clone()))?;
+        courses.extend(sampled.across);
         seen.push((
             s.value,
             sampled.ln,
@@ -111,7 +114,10 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
     }
     let steps: Vec<Step> = values
         .iter()
-        .map(|v| step(*v, &seen, &repeatability))
+        .map(|v| Step {
+            clear: clear(*v, standards),
+            ..step(*v, &seen, &repeatability)
+        })
         .collect();
     let curve = Choice::choose(&steps)?;
     if let Some(missed) = curve.left_out_error {
@@ -141,6 +147,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         card,
         view,
         vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
+        lens: Lens::of(&courses),
         patches,
         steps,
         repeatability: rows(&repeatability),
@@ -295,7 +302,19 @@ fn step(
         ln: mean.into(),
         covariance: rows(&covariance),
         photos: of_step.len(),
+        clear: None,
     }
+}
+
+/// How much of the card's lines is seen through the vials of a step.
+fn clear(value: f64, standards: &[Standard]) -> Option<[f64; 3]> {
+    let seen: Vec<Vector3<f64>> = standards
+        .iter()
+        .filter(|s| s.value == value)
+        .filter_map(|s| Some(s.look.clear?.share))
+        .collect();
+    let n = seen.len() as f64;
+    (!seen.is_empty()).then(|| (seen.iter().sum::<Vector3<f64>>() / n).into())
 }
 
 fn rows(m: &Matrix3<f64>) -> [[f64; 3]; 3] {

@@ -8,6 +8,7 @@ use super::{Chart, Origin, Step, Terms};
 use crate::error::{Error, Result};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
+use crate::vial::lens::Lens;
 
 /// Version that this program writes.
 pub const VERSION: u32 = 1;
@@ -31,6 +32,8 @@ struct Body {
     view: Option<View>,
     #[serde(default)]
     vial_mm: Option<f64>,
+    #[serde(default)]
+    lens: Option<Lens>,
     steps: Vec<StepRecord>,
     repeatability: [[f64; 3]; 3],
     repeatability_df: usize,
@@ -57,6 +60,7 @@ pub fn write(chart: &Chart) -> String {
             card: chart.card.clone(),
             view: chart.view,
             vial_mm: chart.vial_mm.map(|v| (v * 10.0).round() / 10.0),
+            lens: chart.lens,
             steps: chart
                 .steps
                 .iter()
@@ -121,6 +125,7 @@ pub fn parse(text: &str) -> Result<Chart> {
         card: body.card,
         view: body.view,
         vial_mm: body.vial_mm,
+        lens: body.lens,
         patches: body.patches,
         steps: body.steps.into_iter().map(|s| s.step).collect(),
         repeatability: body.repeatability,
@@ -167,6 +172,12 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
                 s.value
             ));
         }
+        if !s.clear.iter().flatten().all(|v| v.abs() <= 10.0) {
+            return Err(format!(
+                "how clear step {} was is out of range (-10 to 10)",
+                s.value
+            ));
+        }
         covariance(&s.covariance).map_err(|e| format!("the covariance of step {} {e}", s.value))?;
     }
     for p in &chart.patches {
@@ -176,6 +187,11 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
                 p.name
             ));
         }
+    }
+    if let Some(lens) = &chart.lens
+        && !(lens.across.iter().all(|v| v.abs() <= 10.0) && (0.0..=10.0).contains(&lens.scatter))
+    {
+        return Err("the light across its vials is out of range (-10 to 10)".into());
     }
     covariance(&chart.repeatability).map_err(|e| format!("its repeatability {e}"))
 }

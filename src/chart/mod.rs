@@ -17,6 +17,8 @@ use serde::{Deserialize, Serialize};
 use crate::colour::{Lab, Relative};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
+use crate::vial::lens::{self, Lens};
+use crate::vial::sample::Sampled;
 
 /// Salt or fresh water: many tests read differently in the two ("salt error").
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -54,6 +56,9 @@ pub struct Step {
     pub covariance: [[f64; 3]; 3],
     /// How many photos it rests on.
     pub photos: usize,
+    /// How much of the card's faint lines was seen through its vials, per channel: the mean over the photos that show it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clear: Option<[f64; 3]>,
 }
 
 impl Step {
@@ -115,6 +120,8 @@ pub struct Chart {
     /// Outer width of the session's vials (of the mouth, if seen from above) as seen on the card, mm: the middle one. `None`
     /// where they were marked by hand.
     pub vial_mm: Option<f64>,
+    /// How the session's vials gathered its light; `None` where they were not found standing.
+    pub lens: Option<Lens>,
     /// Covariance between photos of one vial (pose, refill, light), natural log units; pooled over the steps.
     pub repeatability: [[f64; 3]; 3],
     /// Degrees of freedom behind `repeatability`; 0 if it is the default for want of replicate photos.
@@ -124,6 +131,11 @@ pub struct Chart {
 }
 
 impl Chart {
+    /// How unlike the session's the course of the light across a vial is; `None` if either is not known.
+    pub fn unlike(&self, sampled: &Sampled) -> Option<f64> {
+        Some(lens::unlike(sampled.across.as_ref()?, &self.lens?.across))
+    }
+
     /// The values of the steps.
     pub fn values(&self) -> Vec<f64> {
         self.steps.iter().map(|s| s.value).collect()
@@ -134,6 +146,18 @@ impl Chart {
         let v = self.values();
         let i = v.partition_point(|s| *s <= value).clamp(1, v.len() - 1);
         (i - 1) as f64 + (value - v[i - 1]) / (v[i] - v[i - 1])
+    }
+
+    /// How much of the card's faint lines was seen through the session's vials at a position among the steps, per channel.
+    pub fn clear_at(&self, position: f64) -> Option<Vector3<f64>> {
+        let last = self.steps.len() - 1;
+        let p = position.clamp(0.0, last as f64);
+        let i = (p.floor() as usize).min(last - 1);
+        let of = |step: &Step| step.clear.map(Vector3::from);
+        match (of(&self.steps[i]), of(&self.steps[i + 1])) {
+            (Some(a), Some(b)) => Some(a + (b - a) * (p - i as f64)),
+            (a, b) => a.or(b),
+        }
     }
 
     /// The concentration at a position among the steps.

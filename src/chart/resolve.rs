@@ -9,8 +9,9 @@ use nalgebra::Matrix3;
 use super::curve::Curve;
 use super::{Chart, Origin};
 use crate::error::Result;
-use crate::estimate::budget::{depth, gathered_light};
+use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
+use crate::vial::lens::gathered_light;
 
 /// Two times the 95 % point of the normal distribution.
 pub const TOLD_APART: f64 = 3.29;
@@ -69,7 +70,7 @@ pub(super) fn photo_covariance(chart: &Chart, curve: &Curve, position: f64) -> M
     let ln = nalgebra::Vector3::from(rel.0).map(|v: f64| v.max(1e-3).ln());
     let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
     let j = rel.lab_jacobian_ln();
-    j * (repeat + gathered_light(&ln)) * j.transpose()
+    j * (repeat + gathered_light(&ln, chart.lens.map(|l| l.scatter))) * j.transpose()
 }
 
 /// What a user should know about a chart: steps that look alike, and what it was made from.

@@ -53,20 +53,6 @@ pub fn depth(ln: &Vector3<f64>) -> f64 {
     (ln.norm_squared() + 0.15 * 0.15).sqrt()
 }
 
-/// How much brighter or darker the paper behind the vial may be lit than the card beside it (natural log, one standard
-/// deviation, alike in all channels): a vial is a lens, and throws its own light and shadow where it stands.
-const GATHERED: f64 = 0.2;
-/// How much the path of light through the liquid may differ (share of the depth): light from behind the camera crosses the
-/// liquid twice, light from the side once on its way back.
-const PATH: f64 = 0.05;
-
-/// Covariance of a colour (natural log of relative light) from where the light comes from, which neither paper nor patches
-/// show. Both constants come from the simulated scenes of `tests/scenes` (populations "other light" and "own", study seed
-/// 20261125; `GATHERED` tried at 0.05, 0.1, 0.2, 0.35, 0.5, `PATH` at 0, 0.05, 0.1, 0.2), not from real photos.
-pub fn gathered_light(ln: &Vector3<f64>) -> Matrix3<f64> {
-    Matrix3::from_element(GATHERED * GATHERED) + ln * ln.transpose() * (PATH * PATH)
-}
-
 /// Light that a lens scatters over the whole picture, and errors of the black level, relative to paper white: some tenths
 /// of a per cent in a good lens, common practice; the darkest patch shows only the mean of it.
 const STRAY: f64 = 0.004;

@@ -240,6 +240,7 @@ mod tests {
                 ln: ln(*v),
                 covariance: [[1e-6, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 1e-6]],
                 photos: 2,
+                clear: None,
             })
             .collect();
         let choice = Choice {

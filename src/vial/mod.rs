@@ -6,7 +6,9 @@
 
 pub mod above;
 pub mod bay;
+pub mod clear;
 pub mod find;
+pub mod lens;
 pub mod sample;
 
 use serde::Serialize;

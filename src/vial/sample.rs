@@ -7,6 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::above::Disc;
 use super::bay::BayPicture;
+use super::lens::{self, Across};
 use crate::light::Level;
 use crate::light::correct::Correction;
 use crate::light::spot::median;
@@ -34,6 +35,8 @@ pub struct Sampled {
     pub roughness: f64,
     /// Share of blocks in which red, green and blue of the file are crushed to nothing, 0 to 1 each.
     pub crushed: [f64; 3],
+    /// How the light runs across a vial that stands.
+    pub across: Option<Across>,
     /// Where the kept blocks lie.
     pub kept: Vec<Area>,
 }
@@ -89,7 +92,10 @@ pub fn sample(
     let rows: Vec<Vec<Area>> = (0..ny)
         .map(|j| (0..nx).map(|i| block_at(i, j)).collect())
         .collect();
-    of_groups(p, &rows, correction)
+    Some(Sampled {
+        across: standing.then(|| lens::across(p, liquid)).flatten(),
+        ..of_groups(p, &rows, correction)?
+    })
 }
 
 /// Samples a disc of liquid seen from above: columns of blocks in its core, left to right.
@@ -181,6 +187,7 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
         unevenness,
         roughness: scatter.diagonal().max().sqrt(),
         crushed: crushed.map(|c| c as f64 / looked_at as f64),
+        across: None,
         kept: kept.into_iter().map(|k| k.2).collect(),
     })
 }

@@ -2,6 +2,9 @@
 
 use serde::Deserialize;
 
+/// Name of a faint line among the patches.
+pub const LINE: &str = "faint line";
+
 /// A rectangle on the face, mm.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct Rect {
@@ -37,6 +40,16 @@ pub struct Patch {
     pub srgb: [u8; 3],
 }
 
+/// A faint line and the sRGB code sent to the printer.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+pub struct Line {
+    pub x: f64,
+    pub y: f64,
+    pub w: f64,
+    pub h: f64,
+    pub srgb: [u8; 3],
+}
+
 /// The printed card.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct Layout {
@@ -45,6 +58,9 @@ pub struct Layout {
     pub tags: Vec<TagPlace>,
     pub patches: Vec<Patch>,
     pub bay: Rect,
+    /// Faint lines across the bay.
+    #[serde(default)]
+    pub lines: Vec<Line>,
     pub paper: Vec<Rect>,
 }
 
@@ -54,7 +70,18 @@ impl Layout {
     /// # Panics
     /// If it is not one.
     pub fn from_json(text: &str) -> Layout {
-        serde_json::from_str(text).expect("a card layout")
+        let mut card: Layout = serde_json::from_str(text).expect("a card layout");
+        // A line is printed as a patch is; only its name tells that it is none.
+        let lines = std::mem::take(&mut card.lines);
+        card.patches.extend(lines.into_iter().map(|l| Patch {
+            name: LINE.into(),
+            x: l.x,
+            y: l.y,
+            w: l.w,
+            h: l.h,
+            srgb: l.srgb,
+        }));
+        card
     }
 }
 

@@ -83,6 +83,7 @@ pub(super) fn colour() -> Design {
         height_mm: HEIGHT,
         tags: corner_and_edge_tags(124, WIDTH, HEIGHT),
         patches,
+        lines: Vec::new(),
         bay: Area {
             x: 67.0,
             y: 49.0,

@@ -63,6 +63,20 @@ const RIGHT_OUTER: [Ink; 7] = [
     inks::PLUM,
 ];
 
+/// How far above the foot the faint lines run, mm: where the liquid of vials stands, and no two pairs equally far apart, since
+/// what is seen through the liquid is shifted by refraction.
+const LINES_UP: [f64; 7] = [31.6, 26.0, 22.0, 17.0, 13.4, 9.0, 6.0];
+/// Thickness of the faint lines, mm: three pixels of a small photo.
+const LINE_MM: f64 = 0.4;
+
+fn line(bay: &Area, up: f64) -> Area {
+    Area {
+        y: bay.y + bay.h - up - LINE_MM / 2.0,
+        h: LINE_MM,
+        ..*bay
+    }
+}
+
 /// The card with colour patches.
 pub(super) fn colour() -> Design {
     let bay = Area {
@@ -96,6 +110,7 @@ pub(super) fn colour() -> Design {
         tags: corner_and_edge_tags(112, WIDTH, HEIGHT),
         patches,
         bay,
+        lines: LINES_UP.map(|up| line(&bay, up)).to_vec(),
         paper: paper(),
     }
 }

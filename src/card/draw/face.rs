@@ -1,9 +1,9 @@
-//! The face: markers and patches, and nothing else.
+//! The face: markers, patches and the faint lines of the bay, and nothing else.
 
 use std::fmt::Write as _;
 
 use super::svg::{BLACK, Svg, mm};
-use crate::card::design::{Design, Tag};
+use crate::card::design::{Design, LINE_SRGB, Tag};
 use crate::card::family;
 use crate::error::{Error, Result};
 
@@ -14,6 +14,9 @@ pub(super) fn face(svg: &mut Svg, design: &Design, x: f64, y: f64) -> Result<()>
     }
     for p in &design.patches {
         svg.rect(x + p.area.x, y + p.area.y, p.area.w, p.area.h, p.srgb);
+    }
+    for l in &design.lines {
+        svg.rect(x + l.x, y + l.y, l.w, l.h, LINE_SRGB);
     }
     Ok(())
 }

@@ -327,6 +327,9 @@ impl Sheet<'_> {
         let below = top + 11.0 + UNDER_TITLE + LINE * words::STAND.len() as f64;
         let style = self.style(BODY);
         self.svg.text(x, below, style, &widths);
+        for (i, line) in (2..).zip(words::LINES) {
+            self.svg.text(x, below + LINE * i as f64, style, line);
+        }
         let x = middle + RINGS[RINGS.len() - 1] / 2.0 + 16.0;
         self.lines(x, top + 11.0, words::FIRST_TITLE, &words::FIRST);
     }

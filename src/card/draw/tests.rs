@@ -2,6 +2,7 @@
 
 use super::sheet::{self, PRINTER_MARGIN, face_origin};
 use super::*;
+use crate::card::design::LINE_SRGB;
 use crate::card::family;
 use crate::place::{Area, View};
 
@@ -71,6 +72,14 @@ fn on_sheet(area: Area, (x, y): (f64, f64)) -> Area {
         y: area.y + y,
         ..area
     }
+}
+
+/// The middle of a pixel of the sheet, mm on the face.
+fn on_face(x: u32, y: u32, origin: (f64, f64)) -> (f64, f64) {
+    (
+        (f64::from(x) + 0.5) / SCALE - origin.0,
+        (f64::from(y) + 0.5) / SCALE - origin.1,
+    )
 }
 
 #[test]
@@ -148,6 +157,15 @@ fn patches_have_their_codes_and_bare_paper_is_white() {
         }
         for area in design.paper.iter().chain([&design.bay]) {
             for (x, y) in pixels_of(on_sheet(*area, origin), SCALE) {
+                let (mm_x, mm_y) = on_face(x, y, origin);
+                // A pixel on the edge of a faint line is part of it.
+                if design
+                    .lines
+                    .iter()
+                    .any(|l| l.shrunk(-1.5 / SCALE).contains(mm_x, mm_y))
+                {
+                    continue;
+                }
                 assert_eq!(
                     picture.get_pixel(x, y).0,
                     [255; 3],
@@ -155,11 +173,25 @@ fn patches_have_their_codes_and_bare_paper_is_white() {
                 );
             }
         }
+        for l in &design.lines {
+            let core = Area {
+                y: l.y + 0.1,
+                h: l.h - 0.2,
+                ..*l
+            };
+            for (x, y) in pixels_of(on_sheet(core, origin), SCALE) {
+                assert_eq!(
+                    picture.get_pixel(x, y).0,
+                    LINE_SRGB,
+                    "{name}: {l:?} at {x}, {y}"
+                );
+            }
+        }
     });
 }
 
 #[test]
-fn nothing_but_markers_and_patches_is_on_the_face() {
+fn nothing_but_markers_patches_and_lines_is_on_the_face() {
     each_sheet(|design, paper, name| {
         let picture = sheet_png(design, paper);
         let origin = face_origin(design, paper);
@@ -173,15 +205,13 @@ fn nothing_but_markers_and_patches_is_on_the_face() {
         let edge = 1.5 / SCALE;
         let mut drawn: Vec<Area> = design.tags.iter().map(|t| t.area().shrunk(-edge)).collect();
         drawn.extend(design.patches.iter().map(|p| p.area.shrunk(-edge)));
+        drawn.extend(design.lines.iter().map(|l| l.shrunk(-edge)));
         if design.view == View::Above {
             // The foot mark; the bay inside it is checked to be bare elsewhere.
             drawn.push(design.bay.shrunk(-1.2));
         }
         for (x, y) in pixels_of(on_sheet(face, origin), SCALE) {
-            let at = (
-                (f64::from(x) + 0.5) / SCALE - origin.0,
-                (f64::from(y) + 0.5) / SCALE - origin.1,
-            );
+            let at = on_face(x, y, origin);
             if picture.get_pixel(x, y).0 != [255; 3] {
                 assert!(
                     drawn.iter().any(|a| a.contains(at.0, at.1)),

@@ -111,6 +111,12 @@ pub(super) const STAND: [&str; 3] = [
     "open bay. Rings from the card outwards:",
 ];
 
+/// Under the rings' widths.
+pub(super) const LINES: [&str; 2] = [
+    "The faint lines on the card are to be seen",
+    "through the liquid: if not, it is cloudy.",
+];
+
 pub(super) const FIRST_TITLE: &str = "Standards first";
 pub(super) const FIRST: [&str; 4] = [
     "Photograph vials of known concentration",

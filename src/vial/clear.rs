@@ -1,0 +1,267 @@
+//! How clear the liquid is: how much of the faint lines behind the vial is seen through it.
+//!
+//! Light that comes through a clear liquid is dimmed alike on a line and beside it, so on a logarithmic scale the line is as
+//! plain through any depth of colour as on bare paper. Light that does not come through - scattered by particles, reflected by
+//! the glass - lies over both and takes the line's contrast: what is left of it is the share of light that came through
+//! (the same reasoning as for Secchi's disc: Preisendorfer 1986, Limnol. Oceanogr. 31(5):909-926). Measures; what it means is
+//! judged in `sight`.
+
+use nalgebra::Vector3;
+
+use super::bay::BayPicture;
+use crate::place::Area;
+
+/// What is seen of the lines through the liquid, per channel of the file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Clearness {
+    /// Contrast through the liquid over that on bare paper beside the vial: 1 is clear.
+    pub share: Vector3<f64>,
+    /// Standard deviation of `share`.
+    pub sd: Vector3<f64>,
+    /// How much lower on the card the lines are seen through the liquid, mm.
+    pub shifted: f64,
+}
+
+impl Clearness {
+    /// How plain the lines are beside what is `usual` per channel, 1 for the same: the mean over channels by their certainty,
+    /// since a dye may take nearly all light of one.
+    pub fn against(&self, usual: &Vector3<f64>) -> f64 {
+        let (mut sum, mut total) = (0.0, 0.0);
+        for c in 0..3 {
+            let weight = (usual[c].max(0.0) / self.sd[c]).powi(2);
+            sum += weight * self.share[c] / usual[c].max(LEAST_USUAL);
+            total += weight;
+        }
+        if total > 0.0 { sum / total } else { 1.0 }
+    }
+}
+
+/// Least share with which a channel is compared.
+const LEAST_USUAL: f64 = 0.05;
+
+/// Farthest that refraction shifts a line, mm: 28 mm of water under a tilt of 40 degrees.
+const FARTHEST: f64 = 8.0;
+/// Steps in which a shift is tried, mm.
+const STEP: f64 = 0.1;
+/// Steps to either side of the plainest shift in which it is looked for again, together with a stretch: the nearer a line is
+/// to the height of the lens, the less it is shifted.
+const NEAR: i32 = 6;
+const STRETCH: f64 = 0.015;
+const STRETCHES: i32 = 10;
+/// Half of the vial's width in which the lines are looked for, in parts of it, and the bands it is cut into.
+const BAND: f64 = 0.3;
+const BANDS: usize = 3;
+/// How much farther or nearer the lines may lie in one band than in all together, mm.
+const BENT: f64 = 1.5;
+/// Bare paper beside the vial begins so far from its outline, mm.
+const BESIDE: f64 = 2.0;
+/// Least bare paper beside the vial on which the lines are measured, mm.
+const LEAST_PAPER: f64 = 3.0;
+/// Half of the window whose mean is taken off a profile, mm: light changes slowly, lines do not.
+const SLOW: f64 = 1.7;
+/// Standard deviation of the blur that is expected of a line, mm: a little less than a printed edge in a plain photo. An error
+/// in it is met on paper and through the liquid alike.
+const BLUR: f64 = 0.2;
+/// Neighbouring rows share blur and compression: so many count as one.
+const ROWS_AS_ONE: f64 = 2.0;
+/// Lines on bare paper count from so many times their noise: else they were not printed, or the photo is too coarse for them.
+const PRINTED: f64 = 5.0;
+
+/// Measures the lines through the `liquid` of a vial that stands, between its outlines. `None` if they are not seen well on
+/// the paper beside it (`bay`), or the liquid does not reach before one of them.
+pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Option<Clearness> {
+    let sides: Vec<(f64, f64)> = [
+        (bay.x + 1.0, liquid.x - BESIDE),
+        (liquid.x + liquid.w + BESIDE, bay.x + bay.w - 1.0),
+    ]
+    .into_iter()
+    .filter(|(a, b)| b - a >= LEAST_PAPER)
+    .collect();
+    let (first, last) = (lines.first()?.y, lines.last()?.y);
+    let around = (first - 2.0 * SLOW, (last + 2.0 * SLOW).min(bay.y + bay.h));
+    // On paper the lines are where they were printed, but for what the fit of the card leaves.
+    let on_paper = Seen::find(&Profile::of(p, &sides, around)?, lines, (-0.5, 0.5))?;
+    if (0..3).all(|c| on_paper.contrast[c] < PRINTED * on_paper.sd[c]) {
+        return None;
+    }
+    let seen = through(p, lines, liquid)?;
+    let share = seen.contrast.component_div(&on_paper.contrast);
+    let sd = Vector3::from_fn(|c, _| {
+        seen.sd[c].hypot(share[c] * on_paper.sd[c]) / on_paper.contrast[c].abs()
+    });
+    Some(Clearness {
+        share,
+        sd,
+        shifted: seen.shift,
+    })
+}
+
+/// The lines as seen through the liquid. Seen from aside or above, a line is bent: it is looked for in bands of its own near
+/// where all of them together show it.
+fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
+    let axis = liquid.centre().0;
+    let (from, width) = (axis - BAND * liquid.w, 2.0 * BAND * liquid.w);
+    let within = (liquid.y, liquid.y + liquid.h);
+    let whole = Profile::of(p, &[(from, from + width)], within)?;
+    let all = Seen::find(&whole, lines, (-FARTHEST, FARTHEST))?;
+    let part = width / BANDS as f64;
+    let bands: Vec<Seen> = (0..BANDS)
+        .map(|k| from + k as f64 * part)
+        .filter_map(|x| Profile::of(p, &[(x, x + part)], within))
+        .filter_map(|band| Seen::find(&band, lines, (all.shift - BENT, all.shift + BENT)))
+        .collect();
+    let n = bands.len() as f64;
+    let mean = |f: &dyn Fn(&Seen) -> Vector3<f64>| bands.iter().map(f).sum::<Vector3<f64>>() / n;
+    (!bands.is_empty()).then(|| Seen {
+        shift: all.shift,
+        contrast: mean(&|s| s.contrast),
+        sd: (mean(&|s| s.sd.map(|v| v * v)) / n).map(f64::sqrt),
+    })
+}
+
+/// The lines as seen in a profile.
+struct Seen {
+    /// How much lower than printed, mm.
+    shift: f64,
+    /// How much darker than their surroundings, natural log.
+    contrast: Vector3<f64>,
+    /// Standard deviation of `contrast`.
+    sd: Vector3<f64>,
+}
+
+impl Seen {
+    /// Looks for the lines where they are plainest, shifted within `shifts`: least squares of the pattern of all lines
+    /// that fall into the profile. `None` if none does.
+    fn find(profile: &Profile, lines: &[Area], shifts: (f64, f64)) -> Option<Seen> {
+        let seen = profile.quick();
+        let fit = |shift: f64, stretch: f64| -> Option<(f64, Seen)> {
+            let pattern = profile.pattern(lines, shift, stretch)?;
+            let power: f64 = pattern.iter().map(|v| v * v).sum();
+            let along: Vector3<f64> = seen.iter().zip(&pattern).map(|(s, p)| s * *p).sum();
+            let contrast = -along / power;
+            let mut left = Vector3::zeros();
+            for (s, p) in seen.iter().zip(&pattern) {
+                left += (s + contrast * *p).map(|v| v * v);
+            }
+            let variance = left / (seen.len() as f64 - 2.0).max(1.0);
+            let sd = variance.map(|v| (ROWS_AS_ONE * v / power).sqrt().max(1e-6));
+            let plain: f64 = (0..3)
+                .map(|c| contrast[c].max(0.0).powi(2) * power / left[c].max(1e-12))
+                .sum();
+            Some((
+                plain,
+                Seen {
+                    shift,
+                    contrast,
+                    sd,
+                },
+            ))
+        };
+        let steps = ((shifts.1 - shifts.0) / STEP).round() as i32;
+        let best = |tried: &mut dyn Iterator<Item = (f64, f64)>| {
+            tried
+                .filter_map(|(shift, stretch)| fit(shift, stretch))
+                .max_by(|a, b| a.0.total_cmp(&b.0))
+                .map(|best| best.1)
+        };
+        let rough = best(&mut (0..=steps).map(|k| (shifts.0 + f64::from(k) * STEP, 0.0)))?;
+        let near = (0..=2 * NEAR)
+            .flat_map(|k| (0..=2 * STRETCHES).map(move |s| (k - NEAR, s - STRETCHES)));
+        best(&mut near.map(|(k, s)| (rough.shift + f64::from(k) * STEP, f64::from(s) * STRETCH)))
+    }
+}
+
+/// Row by row, the natural log of light against paper over some columns.
+struct Profile {
+    top: f64,
+    step: f64,
+    rows: Vec<Vector3<f64>>,
+}
+
+impl Profile {
+    /// The profile of some columns (from, to) between two heights; `None` if it is too short for a line and its surroundings.
+    fn of(p: &BayPicture, columns: &[(f64, f64)], (top, bottom): (f64, f64)) -> Option<Profile> {
+        let at: Vec<usize> = columns
+            .iter()
+            .flat_map(|(a, b)| p.column(*a)..=p.column(*b))
+            .collect();
+        let (first, last) = (p.row(top.max(p.area.y)), p.row(bottom));
+        if at.is_empty() || (last.saturating_sub(first) as f64) * p.step < 2.0 * SLOW {
+            return None;
+        }
+        let row = |j: usize| {
+            let cells: Vec<Vector3<f64>> = at
+                .iter()
+                .map(|&i| p.level(i, j))
+                .map(|l| l.seen - l.white)
+                .collect();
+            middle(&cells)
+        };
+        Some(Profile {
+            top: p.area.y + first as f64 * p.step,
+            step: p.step,
+            rows: (first..=last).map(row).collect(),
+        })
+    }
+
+    /// What changes quickly: the profile without the mean over a window around each row.
+    fn quick(&self) -> Vec<Vector3<f64>> {
+        without_mean(&self.rows, self.window())
+    }
+
+    fn window(&self) -> usize {
+        ((SLOW / self.step).round() as usize).max(1)
+    }
+
+    /// The lines, shifted and stretched about the profile's middle, as they would be seen in the profile if each were 1 darker than paper; `None` if no line lies in it.
+    fn pattern(&self, lines: &[Area], shift: f64, stretch: f64) -> Option<Vec<f64>> {
+        let mut rows = vec![0.0; self.rows.len()];
+        let end = self.top + self.step * rows.len() as f64;
+        let mut any = false;
+        let middle = (self.top + end) / 2.0;
+        for l in lines {
+            let (y, half) = (
+                middle + (l.centre().1 - middle) * (1.0 + stretch) + shift,
+                l.h / 2.0,
+            );
+            if y - half < self.top + 0.5 || y + half > end - 0.5 {
+                continue;
+            }
+            any = true;
+            for (j, v) in rows.iter_mut().enumerate() {
+                let off = self.top + (j as f64 + 0.5) * self.step - y;
+                // A box blurred by the lens and by the row itself.
+                let blur = BLUR.hypot(self.step / 12f64.sqrt());
+                *v += 0.5 * (erf((off + half) / blur) - erf((off - half) / blur));
+            }
+        }
+        any.then(|| without_mean(&rows, self.window()))
+    }
+}
+
+/// Values without the mean over `window` rows to either side.
+fn without_mean<T>(rows: &[T], window: usize) -> Vec<T>
+where
+    T: Copy + std::iter::Sum<T> + std::ops::Sub<Output = T> + std::ops::Div<f64, Output = T>,
+{
+    (0..rows.len())
+        .map(|j| {
+            let near = &rows[j.saturating_sub(window)..(j + window + 1).min(rows.len())];
+            rows[j] - near.iter().copied().sum::<T>() / near.len() as f64
+        })
+        .collect()
+}
+
+/// Twice the probability of a standard normal value between 0 and `x`, with the sign of `x`; near enough to a blurred edge:
+/// tanh(0.8 x) is within 0.02 of it.
+fn erf(x: f64) -> f64 {
+    (0.8 * x).tanh()
+}
+
+/// The mean of the middle half of cells, by light: no drop, no reflection.
+fn middle(cells: &[Vector3<f64>]) -> Vector3<f64> {
+    let mut sorted: Vec<&Vector3<f64>> = cells.iter().collect();
+    sorted.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
+    let kept = &sorted[sorted.len() / 4..sorted.len() - sorted.len() / 4];
+    kept.iter().copied().sum::<Vector3<f64>>() / kept.len() as f64
+}

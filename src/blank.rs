@@ -13,7 +13,7 @@ use crate::chart::Chart;
 use crate::error::Result;
 use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::light::correct::{Correction, metamerism};
+use crate::light::correct::Correction;
 use crate::look::{Where, look};
 use crate::photo::Photo;
 use crate::reading::right_card;
@@ -49,8 +49,8 @@ impl Blank {
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
         let covariance = sampled.covariance
             + look.observed.field.covariance(look.liquid)
-            + correction.residual_covariance(sampled.ln)
-            + metamerism(&sampled.shift)
+            + correction.residual_covariance(&sampled.ln)
+            + correction.metamerism(&sampled.ln)
             + repeat * depth(&sampled.ln).powi(2);
         let blank = Blank::of(&sampled.ln, &covariance);
         let mut flags = Vec::new();

@@ -16,7 +16,7 @@ use crate::estimate::budget::{Budget, dark_end, depth};
 use crate::estimate::dilution::Dilution;
 use crate::estimate::posterior::{Posterior, posterior};
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::light::correct::{Correction, metamerism};
+use crate::light::correct::Correction;
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::sight;
@@ -247,16 +247,16 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     );
     budget.add(
         "correction onto the session",
-        lab(correction.residual_covariance(sampled.ln)),
+        lab(correction.residual_covariance(&sampled.ln)),
     );
     budget.add(
         "ink and dye in another light (metamerism)",
-        lab(metamerism(&sampled.shift)),
+        lab(correction.metamerism(&sampled.ln)),
     );
-    budget.add(
-        "light gathered behind the vial",
-        lab(gathered_light(&sampled.ln, chart.unlike(sampled))),
-    );
+    // What the session's own photos differed by is met anew by each photo, as part of the repeatability.
+    let gathered = gathered_light(&sampled.ln, chart.unlike(sampled));
+    let usual = chart.usual_light(sampled);
+    budget.add("light gathered behind the vial", lab(gathered - usual));
     let linear = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian();
     let dark = dark_end(&sampled.crushed, &look.observed.to_working);
     budget.add(
@@ -266,7 +266,7 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
     budget.add(
         "repeatability of vial and pose",
-        lab(repeat * depth(&sampled.ln).powi(2)),
+        lab(repeat * depth(&sampled.ln).powi(2) + usual),
     );
     budget
 }

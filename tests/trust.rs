@@ -84,7 +84,7 @@ fn what_is_wrong_is_flagged() {
         (Foul::FlashGlare, SEED, "flash"),
         (Foul::OverRange, SEED, "beyond-top"),
         (Foul::OtherDye, SEED, "colour-off-chart"),
-        (Foul::Turbid, SEED, "colour-beside-chart"),
+        (Foul::Turbid, SEED, "cloudy-liquid"),
         (Foul::Layered, SEED, "uneven-liquid"),
         (Foul::CoveredMarkers, SEED, "card-partly-covered"),
         (Foul::Bent, SEED, "card-bent"),
@@ -149,6 +149,46 @@ fn sound_photos_are_trusted_and_true() {
         let off = CHART.step_position(value) - CHART.step_position(TRUTH);
         assert!(off.abs() < 0.3, "{name}: {off:.2} steps off");
     }
+}
+
+/// The lines behind the vial show through a clear liquid, a little less through a hazy one, and hardly through a cloudy one,
+/// whose colour alone would pass for less of the substance.
+#[test]
+fn the_lines_tell_a_cloudy_liquid_from_a_pale_one() {
+    let hazy = |turbidity: f64| {
+        let mut scene = session().own(TRUTH, SEED + 3);
+        scene.liquid.as_mut().expect("a liquid").turbidity = turbidity;
+        (format!("turbidity {turbidity}"), scene)
+    };
+    let seen = all([0.0, 0.05, 0.35, 0.6].map(hazy).into());
+    let cloudy: Vec<bool> = seen
+        .iter()
+        .map(|(_, s)| s.codes.iter().any(|c| c == "cloudy-liquid"))
+        .collect();
+    assert_eq!(cloudy, [false, false, true, true]);
+    assert_eq!(seen[0].1.verdict, Some(Verdict::Trusted));
+    assert_ne!(seen[2].1.verdict, Some(Verdict::Trusted));
+}
+
+/// A photo that does not show the lines says that it would not notice.
+#[test]
+fn a_card_without_its_lines_says_so() {
+    let mut plain = CARD.clone();
+    plain.patches.retain(|p| p.name != scenes::layout::LINE);
+    let photo = |card: &Layout| {
+        let bytes = render(&session().own(TRUTH, SEED), card).jpeg();
+        let photo = decode(&bytes, &Limits::default()).expect("a photo");
+        read(
+            &photo,
+            &Where::Card(Design::all()),
+            &CHART,
+            &Told::default(),
+        )
+        .expect("a reading")
+        .0
+    };
+    let said = |card: &Layout| photo(card).flags.iter().any(|f| f.code == "lines-not-seen");
+    assert!(said(&plain) && !said(&CARD));
 }
 
 /// Yellow water passes for something else, or for another concentration; with a blank of the same water the dye is read.

@@ -10,14 +10,14 @@ use super::{Chart, Origin, Step, Terms};
 use crate::error::{Error, Result};
 use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity};
-use crate::light::correct::{Correction, SessionPatch, ln, metamerism};
+use crate::light::correct::{Correction, SessionPatch, ln};
 use crate::light::relative;
 use crate::light::spot::median;
 use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
 use crate::vial::Found;
-use crate::vial::lens::Lens;
+use crate::vial::lens::{Lens, alike, gathered_light};
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -41,6 +41,10 @@ const ASSUMED_DF: f64 = 3.0;
 /// Patches that differ by more than this between photos of a session (natural log, median) tell of a session that was
 /// not held together: 5 % is about 2 CIELAB units at mid-grey.
 const DRIFT: f64 = 0.05;
+
+/// Gathered light that may differ by more than this from photo to photo of a session (natural log, standard deviation; 22 %) bends
+/// a chart: many steps differ by less.
+const UNSTEADY: f64 = 0.2;
 
 /// A curve that misses left-out steps by more than this share of what neighbours lie apart leads nowhere: along a smooth
 /// curve a left-out step is missed by a fraction of it, with two standards mixed up by more than the whole.
@@ -87,20 +91,37 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         ));
     }
     let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
-    let mut courses = Vec::new();
+    let mut across = Vec::new();
     for s in standards {
         let correction = Correction::choose(&s.look.observed, &patches);
         let sampled = s
             .look
             .colour(&correction)
             .map_err(|e| e.about(s.name.clone()))?;
-        courses.extend(sampled.across);
-        seen.push((
-            s.value,
-            sampled.ln,
-            sampled.covariance
-                + correction.residual_covariance(sampled.ln)
-                + metamerism(&sampled.shift),
+        let own = sampled.covariance
+            + s.look.observed.field.covariance(s.look.liquid)
+            + correction.residual_covariance(&sampled.ln)
+            + correction.metamerism(&sampled.ln);
+        seen.push((s.value, sampled.ln, own));
+        across.push(sampled.across);
+    }
+    let lens = Lens::of(&across.iter().flatten().cloned().collect::<Vec<_>>());
+    if let Some(lens) = &lens {
+        for (photo, seen_across) in seen.iter_mut().zip(&across) {
+            let unlike = seen_across.as_ref().map(|c| c.unlike(&lens.across));
+            photo.2 += gathered_light(&photo.1, unlike);
+        }
+    }
+    let gathered = alike(lens.as_ref().map(|l| l.scatter));
+    if lens.is_some() && gathered > UNSTEADY {
+        flags.push(Flag::new(
+            "lamp-through-vials",
+            Severity::Doubt,
+            format!(
+                "one lamp or the sun shines through the vials and throws stripes of light behind them, {:.0} % unlike from photo to photo",
+                100.0 * (gathered.exp() - 1.0)
+            ),
+            "photograph the standards again in diffuse light: by a window without sun, or under a wide or shaded lamp",
         ));
     }
     let (repeatability, df) = repeatability(&values, &seen);
@@ -147,7 +168,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         card,
         view,
         vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
-        lens: Lens::of(&courses),
+        lens,
         patches,
         steps,
         repeatability: rows(&repeatability),
@@ -261,18 +282,20 @@ fn median_drift(patches: &[SessionPatch]) -> f64 {
     }
 }
 
-/// Repeatability of a vial's colour per unit of its depth squared, and the degrees of freedom of the replicates.
+/// Repeatability of a vial's colour per unit of its depth squared, and the degrees of freedom of the replicates: how much more
+/// they scatter than what is known of each photo explains.
 fn repeatability(
     values: &[f64],
     seen: &[(f64, Vector3<f64>, Matrix3<f64>)],
 ) -> (Matrix3<f64>, usize) {
     let (mut sum, mut df) = (Matrix3::zeros(), 0usize);
     for v in values {
-        let of_step: Vec<&Vector3<f64>> = seen.iter().filter(|s| s.0 == *v).map(|s| &s.1).collect();
-        let mean = of_step.iter().copied().sum::<Vector3<f64>>() / of_step.len() as f64;
-        for x in &of_step {
-            let d = (*x - mean) / depth(&mean);
-            sum += d * d.transpose();
+        let of_step: Vec<_> = seen.iter().filter(|s| s.0 == *v).collect();
+        let n = of_step.len() as f64;
+        let mean = of_step.iter().map(|s| s.1).sum::<Vector3<f64>>() / n;
+        for (_, ln, known) in of_step.iter().copied() {
+            let d = (ln - mean) / depth(&mean);
+            sum += d * d.transpose() - known * ((1.0 - 1.0 / n) / depth(&mean).powi(2));
         }
         df += of_step.len() - 1;
     }
@@ -284,7 +307,15 @@ fn repeatability(
     let along = deepest / deepest.norm().max(1e-9);
     let assumed = along * along.transpose() * ASSUMED_PATH.powi(2)
         + Matrix3::identity() * ASSUMED_OTHER.powi(2);
-    ((assumed * ASSUMED_DF + sum) / (ASSUMED_DF + df as f64), df)
+    let pooled = assumed * ASSUMED_DF + without_negative(sum);
+    (pooled / (ASSUMED_DF + df as f64), df)
+}
+
+/// A symmetric matrix without its negative parts: a variance is none.
+fn without_negative(m: Matrix3<f64>) -> Matrix3<f64> {
+    let parts = ((m + m.transpose()) / 2.0).symmetric_eigen();
+    let kept = Matrix3::from_diagonal(&parts.eigenvalues.map(|v| v.max(0.0)));
+    parts.eigenvectors * kept * parts.eigenvectors.transpose()
 }
 
 fn step(

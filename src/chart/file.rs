@@ -60,7 +60,7 @@ pub fn write(chart: &Chart) -> String {
             card: chart.card.clone(),
             view: chart.view,
             vial_mm: chart.vial_mm.map(|v| (v * 10.0).round() / 10.0),
-            lens: chart.lens,
+            lens: chart.lens.clone(),
             steps: chart
                 .steps
                 .iter()
@@ -189,7 +189,13 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
         }
     }
     if let Some(lens) = &chart.lens
-        && !(lens.across.iter().all(|v| v.abs() <= 10.0) && (0.0..=10.0).contains(&lens.scatter))
+        && !(lens
+            .across
+            .inside
+            .iter()
+            .chain(lens.across.beside.iter().flatten().flatten())
+            .all(|v| v.abs() <= 10.0)
+            && (0.0..=10.0).contains(&lens.scatter))
     {
         return Err("the light across its vials is out of range (-10 to 10)".into());
     }

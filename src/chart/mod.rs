@@ -17,7 +17,7 @@ use serde::{Deserialize, Serialize};
 use crate::colour::{Lab, Relative};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
-use crate::vial::lens::{self, Lens};
+use crate::vial::lens::{Lens, gathered_light};
 use crate::vial::sample::Sampled;
 
 /// Salt or fresh water: many tests read differently in the two ("salt error").
@@ -133,7 +133,18 @@ pub struct Chart {
 impl Chart {
     /// How unlike the session's the course of the light across a vial is; `None` if either is not known.
     pub fn unlike(&self, sampled: &Sampled) -> Option<f64> {
-        Some(lens::unlike(sampled.across.as_ref()?, &self.lens?.across))
+        Some(sampled.across.as_ref()?.unlike(&self.lens.as_ref()?.across))
+    }
+
+    /// Covariance (natural log of relative light) of the light that a vial gathers, as far as the session's own photos differ in
+    /// it from one to the next.
+    pub fn usual_light(&self, sampled: &Sampled) -> Matrix3<f64> {
+        match (&self.lens, self.unlike(sampled)) {
+            (Some(lens), Some(unlike)) => {
+                gathered_light(&sampled.ln, Some(unlike.min(lens.scatter)))
+            }
+            _ => Matrix3::zeros(),
+        }
     }
 
     /// The values of the steps.

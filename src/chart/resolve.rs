@@ -70,7 +70,7 @@ pub(super) fn photo_covariance(chart: &Chart, curve: &Curve, position: f64) -> M
     let ln = nalgebra::Vector3::from(rel.0).map(|v: f64| v.max(1e-3).ln());
     let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
     let j = rel.lab_jacobian_ln();
-    j * (repeat + gathered_light(&ln, chart.lens.map(|l| l.scatter))) * j.transpose()
+    j * (repeat + gathered_light(&ln, chart.lens.as_ref().map(|l| l.scatter))) * j.transpose()
 }
 
 /// What a user should know about a chart: steps that look alike, and what it was made from.

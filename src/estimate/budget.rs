@@ -2,6 +2,8 @@
 
 use nalgebra::{Matrix3, Vector3};
 
+pub use crate::light::hue::depth;
+
 /// One contribution to the uncertainty of a colour.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Contribution {
@@ -45,12 +47,6 @@ impl Budget {
             })
             .collect()
     }
-}
-
-/// Depth of a colour: how much light it takes away (norm of the natural log of relative light), with a floor under
-/// which errors no longer shrink with the colour (paper, print and rounding; natural log 0.15).
-pub fn depth(ln: &Vector3<f64>) -> f64 {
-    (ln.norm_squared() + 0.15 * 0.15).sqrt()
 }
 
 /// Light that a lens scatters over the whole picture, and errors of the black level, relative to paper white: some tenths

@@ -3,10 +3,12 @@
 //! Candidates, from simple to rich: none; tone of the neutrals; and, with or without tone, a 3x3 matrix, a matrix in the
 //! logarithm of the channels, and the root polynomial of degree 2 (Finlayson, Mackiewicz & Hurlbert 2015, IEEE Trans.
 //! Image Process. 24(5):1460-1470). All keep bare paper white. A candidate is taken only if it predicts patches that it
-//! has not seen better than a simpler one; with few patches few terms pass.
+//! has not seen better than a simpler one; with few patches few terms pass. A liquid is moved by the inks near its hue
+//! ([`super::hue`]): it may be deeper than any of them, where such maps run away, and no left-out ink can tell.
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
+use super::hue::{self, Hue};
 use super::terms::Terms;
 use super::tone::Tone;
 use super::{Level, Observed, PatchSeen, relative};
@@ -53,6 +55,8 @@ pub struct Correction {
     tone: Tone,
     map: Map,
     to_working: Matrix3<f64>,
+    /// What moves a liquid: a bend of tone and the inks near its hue; `None` where there were too few patches.
+    liquid: Option<(Tone, Hue)>,
     /// Coefficients of the tone bend, 0 for none.
     pub tone_order: usize,
     /// Shape of the colour map.
@@ -88,6 +92,8 @@ struct Pair<'a> {
     session: Vector3<f64>,
     neutral: bool,
     name: &'a str,
+    /// Variance with which the patch is seen, natural log squared, sum over channels.
+    scatter: f64,
 }
 
 impl Correction {
@@ -97,6 +103,7 @@ impl Correction {
             tone: Tone::none(),
             map: Map::None,
             to_working,
+            liquid: None,
             tone_order: 0,
             shape: Shape::None,
             loo: None,
@@ -118,6 +125,7 @@ impl Correction {
             let Some(stray) = stray else {
                 return Correction {
                     left_out,
+                    liquid: for_liquid(&pairs, seen),
                     ..correction
                 };
             };
@@ -221,15 +229,7 @@ impl Correction {
                 .filter(|(i, _)| Some(*i) != left_out)
                 .map(|(_, p)| p)
         };
-        let tone = if tone_order == 0 {
-            Tone::none()
-        } else {
-            let neutrals: Vec<_> = kept()
-                .filter(|p| p.neutral)
-                .map(|p| (p.level, p.session))
-                .collect();
-            Tone::fit(tone_order, seen.white, &neutrals)?
-        };
+        let tone = bend(kept(), tone_order, seen)?;
         let mut from = Vec::new();
         let mut to = Vec::new();
         for p in kept() {
@@ -265,60 +265,33 @@ impl Correction {
         }
     }
 
-    /// The light of a liquid relative to paper, as the session would have seen it, and how far the colour map moved it
-    /// (natural log).
-    pub fn apply_to_liquid(&self, level: &Level) -> (Vector3<f64>, Vector3<f64>) {
-        let plain = ln(relative(&self.tone.apply(level), &self.to_working));
-        let shift = ln(self.apply(level)) - plain;
-        (plain + shift * CARRIES_OVER, shift)
+    /// The light of a liquid relative to paper (natural log), as the session would have seen it.
+    pub fn apply_to_liquid(&self, level: &Level) -> Vector3<f64> {
+        let Some((tone, hue)) = &self.liquid else {
+            return ln(self.apply(level));
+        };
+        let plain = ln(relative(&tone.apply(level), &self.to_working));
+        plain + hue.moved(&plain)
     }
 
-    /// Covariance of what the correction leaves uncertain at a colour (natural log of relative light).
-    ///
-    /// Differences between lamps, cameras and prints act on how much of the light a colour takes away, so residuals of
-    /// the patches are scaled by the density of each and weighted by how near in direction and depth it lies to the
-    /// colour asked for.
-    pub fn residual_covariance(&self, at: Vector3<f64>) -> Matrix3<f64> {
-        let depth = |v: &Vector3<f64>| (v.norm_squared() + DEPTH_FLOOR * DEPTH_FLOOR).sqrt();
-        let (mut sum, mut total) = (Matrix3::zeros(), 0.0);
-        for (_, colour, residual) in &self.residuals {
-            let apart = (colour / depth(colour) - at / depth(&at)).norm_squared()
-                / (2.0 * 0.35 * 0.35)
-                + (depth(colour) / depth(&at)).ln().powi(2) / (2.0 * 0.7 * 0.7);
-            let weight = (-apart).exp() + 1e-3;
-            let scaled = residual / depth(colour);
-            sum += weight * scaled * scaled.transpose();
-            total += weight;
-        }
-        if total == 0.0 {
-            Matrix3::zeros()
-        } else {
-            sum / total * depth(&at).powi(2)
-        }
+    /// Covariance of what the correction leaves open at the colour of a liquid (natural log of relative light).
+    pub fn residual_covariance(&self, at: &Vector3<f64>) -> Matrix3<f64> {
+        self.liquid
+            .as_ref()
+            .map_or_else(Matrix3::zeros, |(_, hue)| hue.covariance(at))
     }
-}
 
-/// What a map fitted to inks holds for a dye: inks and dyes have other spectra, so under another lamp or to another camera
-/// they do not shift alike (metamerism). This share of the shift is carried over to the liquid. The scenes of `tests/scenes`
-/// tell 0.3 to 0.7; a second simulator with other inks, dyes and cameras, which is not shipped, told 0.75 to 1: between them.
-const CARRIES_OVER: f64 = 0.65;
-/// Standard deviations of what does not carry over, as shares of the length of the shift: 0.5 along it, and 0.4 across,
-/// since a dye may also go another way than the inks (same scenes: 0.15 to 0.5 across tried, up from 0.3 serves alike).
-const ALONG: f64 = 0.5;
-const ACROSS: f64 = 0.4;
-
-/// Covariance (natural log of relative light) of a shift that inks and dyes do not share.
-pub fn metamerism(shift: &Vector3<f64>) -> Matrix3<f64> {
-    let along = shift * shift.transpose();
-    let across = Matrix3::identity() * shift.norm_squared() - along;
-    along * (ALONG * ALONG) + across * (ACROSS * ACROSS)
+    /// Covariance (natural log of relative light) of how far a dye goes another way than inks in another light or to another
+    /// camera.
+    pub fn metamerism(&self, at: &Vector3<f64>) -> Matrix3<f64> {
+        self.liquid
+            .as_ref()
+            .map_or_else(Matrix3::zeros, |(_, hue)| hue.metamerism(at))
+    }
 }
 
 /// Least relative light a map may give: about the darkest ink on paper in a phone photo, 1/500.
 const LEAST: f64 = 0.002;
-/// Density (natural log) below which errors no longer shrink with the colour: noise of paper and print.
-const DEPTH_FLOOR: f64 = 0.15;
-
 impl Shape {
     /// Coefficients per channel.
     fn terms(self) -> usize {
@@ -335,6 +308,60 @@ pub fn ln(rel: Relative) -> Vector3<f64> {
     Vector3::from(rel.0).map(|v| v.max(LEAST).ln())
 }
 
+/// The bend of tone of some order that fits the neutrals among some patches.
+fn bend<'a>(
+    pairs: impl Iterator<Item = &'a Pair<'a>>,
+    order: usize,
+    seen: &Observed,
+) -> Option<Tone> {
+    if order == 0 {
+        return Some(Tone::none());
+    }
+    let neutrals: Vec<_> = pairs
+        .filter(|p| p.neutral)
+        .map(|p| (p.level, p.session))
+        .collect();
+    Tone::fit(order, seen.white, &neutrals)
+}
+
+/// What moves a liquid: of the bends of tone the one with which left-out inks are predicted best.
+fn for_liquid(pairs: &[Pair], seen: &Observed) -> Option<(Tone, Hue)> {
+    let neutrals = pairs.iter().filter(|p| p.neutral).count();
+    let mut best: Option<(f64, Tone, Hue)> = None;
+    for order in (0..=3usize).filter(|o| *o == 0 || neutrals >= o + 3) {
+        let Some(tone) = bend(pairs.iter(), order, seen) else {
+            continue;
+        };
+        let inks: Vec<_> = pairs
+            .iter()
+            .map(|p| {
+                (
+                    ln(relative(&tone.apply(&p.level), &seen.to_working)),
+                    p.session,
+                )
+            })
+            .collect();
+        let hue = Hue::fit(&inks)?;
+        let lab = |ln: &Vector3<f64>| Relative(ln.map(f64::exp).into()).to_lab();
+        let missed: f64 = hue
+            .left_out()
+            .iter()
+            .zip(&inks)
+            .map(|(left_out, ink)| ciede2000(lab(left_out), lab(&ink.1)))
+            .sum();
+        if best.as_ref().is_none_or(|b| missed < GAIN * b.0) {
+            best = Some((missed, tone, hue));
+        }
+    }
+    // Inks scatter in one light and to one camera too.
+    let scatter: f64 = pairs
+        .iter()
+        .map(|p| p.scatter / hue::depth(&p.session).powi(2))
+        .sum::<f64>()
+        / pairs.len().max(1) as f64;
+    best.map(|(_, tone, hue)| (tone, hue.without(scatter)))
+}
+
 fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>> {
     patches
         .iter()
@@ -345,6 +372,11 @@ fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>>
                 session: Vector3::from(s.ln),
                 neutral: p.neutral,
                 name: &s.name,
+                // What is known of a patch in any photo of the session, or in this one if that is worse.
+                scatter: s
+                    .sd
+                    .map_or(0.0, |sd| sd.iter().map(|v| v * v).sum::<f64>())
+                    .max(p.var.sum()),
             })
         })
         .collect()

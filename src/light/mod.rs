@@ -6,6 +6,7 @@
 
 pub mod correct;
 pub mod field;
+pub mod hue;
 pub mod spot;
 pub mod terms;
 pub mod tone;

@@ -64,6 +64,8 @@ const SLOW: f64 = 1.7;
 const BLUR: f64 = 0.2;
 /// Neighbouring rows share blur and compression: so many count as one.
 const ROWS_AS_ONE: f64 = 2.0;
+/// Share of cells at the top of their range past which a profile says nothing: a line there is cut off.
+const MOST_CLIPPED: f64 = 0.05;
 /// Lines on bare paper count from so many times their noise: else they were not printed, or the photo is too coarse for them.
 const PRINTED: f64 = 5.0;
 
@@ -179,14 +181,22 @@ struct Profile {
 }
 
 impl Profile {
-    /// The profile of some columns (from, to) between two heights; `None` if it is too short for a line and its surroundings.
+    /// The profile of some columns (from, to) between two heights; `None` if it is too short for a line and its surroundings,
+    /// or clipped.
     fn of(p: &BayPicture, columns: &[(f64, f64)], (top, bottom): (f64, f64)) -> Option<Profile> {
         let at: Vec<usize> = columns
             .iter()
             .flat_map(|(a, b)| p.column(*a)..=p.column(*b))
             .collect();
         let (first, last) = (p.row(top.max(p.area.y)), p.row(bottom));
-        if at.is_empty() || (last.saturating_sub(first) as f64) * p.step < 2.0 * SLOW {
+        let clipped = (first..=last)
+            .flat_map(|j| at.iter().map(move |i| (*i, j)))
+            .filter(|(i, j)| p.clipped(*i, *j))
+            .count();
+        if at.is_empty()
+            || clipped as f64 > MOST_CLIPPED * (at.len() * (last + 1 - first)) as f64
+            || (last.saturating_sub(first) as f64) * p.step < 2.0 * SLOW
+        {
             return None;
         }
         let row = |j: usize| {

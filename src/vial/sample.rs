@@ -7,7 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::above::Disc;
 use super::bay::BayPicture;
-use super::lens::{self, Across};
+use super::lens::Across;
 use crate::light::Level;
 use crate::light::correct::Correction;
 use crate::light::spot::median;
@@ -20,8 +20,6 @@ pub struct Sampled {
     pub ln: Vector3<f64>,
     /// Covariance of that mean from the spread between blocks.
     pub covariance: Matrix3<f64>,
-    /// How far the colour map would move it if it were ink (natural log), the mean over blocks.
-    pub shift: Vector3<f64>,
     /// Blocks that were averaged.
     pub blocks: usize,
     /// Blocks that were looked at.
@@ -93,7 +91,7 @@ pub fn sample(
         .map(|j| (0..nx).map(|i| block_at(i, j)).collect())
         .collect();
     Some(Sampled {
-        across: standing.then(|| lens::across(p, liquid)).flatten(),
+        across: standing.then(|| Across::of(p, liquid)).flatten(),
         ..of_groups(p, &rows, correction)?
     })
 }
@@ -128,21 +126,17 @@ pub fn sample_disc(p: &BayPicture, liquid: &Disc, correction: &Correction) -> Op
 /// tell how even the liquid is.
 fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> Option<Sampled> {
     let ny = groups.len();
-    let (mut looked_at, mut measured, mut crushed) = (0usize, 0usize, [0usize; 3]);
-    let mut shift = Vector3::zeros();
+    let (mut looked_at, mut crushed) = (0usize, [0usize; 3]);
     let mut kept: Vec<(usize, Vector3<f64>, Area)> = Vec::new();
     for (j, group) in groups.iter().enumerate() {
         let mut row = Vec::new();
         for area in group {
             looked_at += 1;
             if let Some(level) = block(p, *area) {
-                measured += 1;
                 for (count, seen) in crushed.iter_mut().zip(level.seen.iter()) {
                     *count += usize::from(*seen <= CRUSHED_LN);
                 }
-                let (ln, moved) = correction.apply_to_liquid(&level);
-                shift += moved;
-                row.push((ln, *area));
+                row.push((correction.apply_to_liquid(&level), *area));
             }
         }
         row.sort_by(|a, b| a.0.sum().total_cmp(&b.0.sum()));
@@ -180,7 +174,6 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
     Some(Sampled {
         ln: mean,
         covariance: scatter / used_rows as f64,
-        shift: shift / measured.max(1) as f64,
         blocks: kept.len(),
         looked_at,
         rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),

@@ -153,11 +153,18 @@ fn main() {
     for kind in FOUL {
         let of: Vec<_> = rows.iter().filter(|r| r.foul == Some(kind)).collect();
         if !of.is_empty() {
-            let kept = of.iter().filter(|r| r.verdict != Verdict::Trusted).count();
+            let trusted = |covered: bool| {
+                let of = of.iter().filter(|r| r.verdict == Verdict::Trusted);
+                of.filter(|r| r.covered == covered).count()
+            };
+            let (right, wrong) = (trusted(true), trusted(false));
             println!(
-                "{:<12} not trusted {kept} of {}",
+                "{:<12} not trusted {:>2} of {}; trusted and the interval holds the truth {}, does not {}",
                 format!("{kind:?}"),
-                of.len()
+                of.len() - right - wrong,
+                of.len(),
+                right,
+                wrong
             );
         }
     }

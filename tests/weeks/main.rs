@@ -193,7 +193,7 @@ fn the_page_about_a_water_stands_by_itself() {
     let rows = page.matches("<th scope=\"row\">").count();
     assert_eq!(rows, 12 + 6 + 1, "twelve weeks, six photos, one event");
     assert!(
-        page.contains("14.8 mg/L (11.6 to 18.7)"),
+        page.contains("15.3 mg/L (12.0 to 19.3)"),
         "the last reading"
     );
     assert!(

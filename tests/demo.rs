@@ -171,9 +171,9 @@ fn the_week_reads_true() {
             missed.push(name);
         }
     }
-    // Wednesday's lamp leaves an interval of two steps, Friday is too dark, and on Sunday there is no vial.
-    assert_eq!(trusted, 4);
-    // At 95 %, more than one miss of four would come about once in seventy weeks.
+    // Friday is too dark, and on Sunday there is no vial.
+    assert_eq!(trusted, 5);
+    // At 95 %, more than one miss of five would come about once in forty weeks.
     assert!(missed.len() <= 1, "intervals miss the truth: {missed:?}");
 }
 

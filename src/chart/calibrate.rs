@@ -92,16 +92,25 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
     }
     let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
     let mut across = Vec::new();
-    for s in standards {
-        let correction = Correction::choose(&s.look.observed, &patches);
+    let corrections: Vec<Correction> = standards
+        .iter()
+        .map(|s| Correction::choose(&s.look.observed, &patches))
+        .collect();
+    let missed: Vec<f64> = corrections
+        .iter()
+        .filter_map(Correction::inks_missed)
+        .collect();
+    let inks_missed =
+        (!missed.is_empty()).then(|| missed.iter().sum::<f64>() / missed.len() as f64);
+    for (s, correction) in standards.iter().zip(&corrections) {
         let sampled = s
             .look
-            .colour(&correction)
+            .colour(correction)
             .map_err(|e| e.about(s.name.clone()))?;
         let own = sampled.covariance
             + s.look.observed.field.covariance(s.look.liquid)
             + correction.residual_covariance(&sampled.ln)
-            + correction.metamerism(&sampled.ln);
+            + correction.metamerism(&sampled.ln, inks_missed.unwrap_or(0.0));
         seen.push((s.value, sampled.ln, own));
         across.push(sampled.across);
     }
@@ -169,6 +178,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         view,
         vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
         lens,
+        inks_missed,
         patches,
         steps,
         repeatability: rows(&repeatability),

@@ -34,6 +34,8 @@ struct Body {
     vial_mm: Option<f64>,
     #[serde(default)]
     lens: Option<Lens>,
+    #[serde(default)]
+    inks_missed: Option<f64>,
     steps: Vec<StepRecord>,
     repeatability: [[f64; 3]; 3],
     repeatability_df: usize,
@@ -61,6 +63,7 @@ pub fn write(chart: &Chart) -> String {
             view: chart.view,
             vial_mm: chart.vial_mm.map(|v| (v * 10.0).round() / 10.0),
             lens: chart.lens.clone(),
+            inks_missed: chart.inks_missed,
             steps: chart
                 .steps
                 .iter()
@@ -126,6 +129,7 @@ pub fn parse(text: &str) -> Result<Chart> {
         view: body.view,
         vial_mm: body.vial_mm,
         lens: body.lens,
+        inks_missed: body.inks_missed,
         patches: body.patches,
         steps: body.steps.into_iter().map(|s| s.step).collect(),
         repeatability: body.repeatability,
@@ -187,6 +191,9 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
                 p.name
             ));
         }
+    }
+    if !chart.inks_missed.iter().all(|v| (0.0..=10.0).contains(v)) {
+        return Err("what its inks are missed by is out of range (0 to 10)".into());
     }
     if let Some(lens) = &chart.lens
         && !(lens

@@ -115,6 +115,9 @@ pub struct Chart {
     pub view: Option<View>,
     /// The card's patches as the session saw them: the yardstick for every later photo.
     pub patches: Vec<SessionPatch>,
+    /// What the card's inks are missed by in the session's photos when each is predicted from the others: the mean of
+    /// [`Hue::missed`](crate::light::hue::Hue::missed). `None` where no card was used.
+    pub inks_missed: Option<f64>,
     /// Steps in rising order of value.
     pub steps: Vec<Step>,
     /// Outer width of the session's vials (of the mouth, if seen from above) as seen on the card, mm: the middle one. `None`

@@ -8,7 +8,7 @@
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
-use super::hue::{self, Hue};
+use super::hue::Hue;
 use super::terms::Terms;
 use super::tone::Tone;
 use super::{Level, Observed, PatchSeen, relative};
@@ -92,8 +92,6 @@ struct Pair<'a> {
     session: Vector3<f64>,
     neutral: bool,
     name: &'a str,
-    /// Variance with which the patch is seen, natural log squared, sum over channels.
-    scatter: f64,
 }
 
 impl Correction {
@@ -282,11 +280,16 @@ impl Correction {
     }
 
     /// Covariance (natural log of relative light) of how far a dye goes another way than inks in another light or to another
-    /// camera.
-    pub fn metamerism(&self, at: &Vector3<f64>) -> Matrix3<f64> {
+    /// camera; `usual` is what inks are missed by in the session itself.
+    pub fn metamerism(&self, at: &Vector3<f64>, usual: f64) -> Matrix3<f64> {
         self.liquid
             .as_ref()
-            .map_or_else(Matrix3::zeros, |(_, hue)| hue.metamerism(at))
+            .map_or_else(Matrix3::zeros, |(_, hue)| hue.metamerism(at, usual))
+    }
+
+    /// What inks are missed by in this photo when each is predicted from the others ([`Hue::missed`]).
+    pub fn inks_missed(&self) -> Option<f64> {
+        self.liquid.as_ref().map(|(_, hue)| hue.missed())
     }
 }
 
@@ -353,13 +356,7 @@ fn for_liquid(pairs: &[Pair], seen: &Observed) -> Option<(Tone, Hue)> {
             best = Some((missed, tone, hue));
         }
     }
-    // Inks scatter in one light and to one camera too.
-    let scatter: f64 = pairs
-        .iter()
-        .map(|p| p.scatter / hue::depth(&p.session).powi(2))
-        .sum::<f64>()
-        / pairs.len().max(1) as f64;
-    best.map(|(_, tone, hue)| (tone, hue.without(scatter)))
+    best.map(|(_, tone, hue)| (tone, hue))
 }
 
 fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>> {
@@ -372,11 +369,6 @@ fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>>
                 session: Vector3::from(s.ln),
                 neutral: p.neutral,
                 name: &s.name,
-                // What is known of a patch in any photo of the session, or in this one if that is worse.
-                scatter: s
-                    .sd
-                    .map_or(0.0, |sd| sd.iter().map(|v| v * v).sum::<f64>())
-                    .max(p.var.sum()),
             })
         })
         .collect()

@@ -41,8 +41,6 @@ const LEAST: usize = 4;
 /// simulator with other inks, dyes, lamps and cameras, which is not shipped, whatever the size of the move. Taken near the upper
 /// end: too narrow an interval is worse than one too wide.
 const DYE_OVER_INK: f64 = 3.2;
-/// Share of the scatter of inks that is tint: most of it is light over the card, alike in all channels.
-const TINT_OF_SCATTER: f64 = 0.5;
 /// Share of a dye's own way that goes in any direction, the inks' or another.
 const EVEN: f64 = 0.25;
 
@@ -132,19 +130,19 @@ impl Hue {
         self.spread * (open * depth(ln).powi(2))
     }
 
-    /// Takes off what inks are missed by in any light: `scatter` is the mean variance per depth (natural log, squared, sum over
-    /// channels) with which they are seen.
-    pub fn without(mut self, scatter: f64) -> Hue {
-        let all = self.missed.trace();
-        self.missed *= ((all - TINT_OF_SCATTER * scatter) / all.max(f64::MIN_POSITIVE)).max(0.0);
-        self
+    /// Variance of the tint that inks are missed by, per depth squared: the sum over channels, natural log squared.
+    pub fn missed(&self) -> f64 {
+        self.missed.trace()
     }
 
-    /// Covariance (natural log of relative light) of how far a dye goes its own way.
-    pub fn metamerism(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
-        let even = Matrix3::identity() * (self.missed.trace() / 3.0);
+    /// Covariance (natural log of relative light) of how far a dye goes its own way. `usual` is what inks are missed by among
+    /// photos of the session itself ([`Hue::missed`]), in which a dye goes the way of the standards.
+    pub fn metamerism(&self, ln: &Vector3<f64>, usual: f64) -> Matrix3<f64> {
+        let all = self.missed.trace();
+        let unusual = ((all - usual) / all.max(f64::MIN_POSITIVE)).max(0.0);
+        let even = Matrix3::identity() * (all / 3.0);
         let shape = self.missed * (1.0 - EVEN) + even * EVEN;
-        shape * (DYE_OVER_INK * depth(ln)).powi(2)
+        shape * (unusual * (DYE_OVER_INK * depth(ln)).powi(2))
     }
 
     fn near(&self, ln: &Vector3<f64>) -> DVector<f64> {
@@ -207,7 +205,7 @@ mod tests {
         }
         let unruly = Hue::fit(&unruly).unwrap();
         let dye = Vector3::new(-0.2, -0.9, -0.4);
-        assert!(unruly.metamerism(&dye).trace() > 4.0 * ruly.metamerism(&dye).trace());
+        assert!(unruly.metamerism(&dye, 0.0).trace() > 4.0 * ruly.metamerism(&dye, 0.0).trace());
     }
 
     /// A hue that no ink has is not moved, and less is known of it.

@@ -230,14 +230,14 @@ pub fn flags(flags: &[Flag]) -> String {
 fn shares(shares: &[Share], unit: &str) -> String {
     let unit_header = format!("alone, {unit}");
     let mut out = format!(
-        "\n  {:<32} {:>7}  {unit_header}\n",
+        "\n  {:<42} {:>7}  {unit_header}\n",
         "what makes it uncertain", "share"
     );
     for s in shares {
         let d = number::decimals(s.standard_uncertainty);
         let _ = writeln!(
             out,
-            "  {:<32} {:>5.0} %  {}",
+            "  {:<42} {:>5.0} %  {}",
             s.reason,
             100.0 * s.share,
             number::to_decimals(s.standard_uncertainty, d)

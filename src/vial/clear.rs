@@ -62,10 +62,17 @@ const SLOW: f64 = 1.7;
 /// Standard deviation of the blur that is expected of a line, mm: a little less than a printed edge in a plain photo. An error
 /// in it is met on paper and through the liquid alike.
 const BLUR: f64 = 0.2;
+/// Blurs past which nothing of a line is left.
+const FADED: f64 = 4.0;
+/// A line counts where it is so far from the end of a profile, mm: a meniscus or the base lies there.
+const CLEAR_OF_END: f64 = 0.5;
 /// Neighbouring rows share blur and compression: so many count as one.
 const ROWS_AS_ONE: f64 = 2.0;
 /// Share of cells at the top of their range past which a profile says nothing: a line there is cut off.
 const MOST_CLIPPED: f64 = 0.05;
+/// Least contrast on paper that a share is taken of, natural log, and the largest share that is told.
+const LEAST_CONTRAST: f64 = 0.002;
+const MOST_SHARE: f64 = 5.0;
 /// Lines on bare paper count from so many times their noise: else they were not printed, or the photo is too coarse for them.
 const PRINTED: f64 = 5.0;
 
@@ -87,10 +94,18 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
         return None;
     }
     let seen = through(p, lines, liquid)?;
-    let share = seen.contrast.component_div(&on_paper.contrast);
-    let sd = Vector3::from_fn(|c, _| {
-        seen.sd[c].hypot(share[c] * on_paper.sd[c]) / on_paper.contrast[c].abs()
-    });
+    // A channel in which the lines do not show on paper, as blue may not in the light of a candle, says nothing.
+    let on = on_paper.contrast.map(|v| v.max(LEAST_CONTRAST));
+    let share = seen
+        .contrast
+        .component_div(&on)
+        .map(|v| v.clamp(-MOST_SHARE, MOST_SHARE));
+    let sd = seen
+        .sd
+        .zip_zip_map(&share, &on_paper.sd, |seen, share, paper| {
+            seen.hypot(share * paper)
+        })
+        .component_div(&on);
     Some(Clearness {
         share,
         sd,
@@ -226,23 +241,25 @@ impl Profile {
     /// The lines, shifted and stretched about the profile's middle, as they would be seen in the profile if each were 1 darker than paper; `None` if no line lies in it.
     fn pattern(&self, lines: &[Area], shift: f64, stretch: f64) -> Option<Vec<f64>> {
         let mut rows = vec![0.0; self.rows.len()];
+        let last = rows.len() - 1;
         let end = self.top + self.step * rows.len() as f64;
-        let mut any = false;
         let middle = (self.top + end) / 2.0;
+        // A box blurred by the lens and by the row itself; farther away than FADED blurs nothing of it is left.
+        let blur = BLUR.hypot(self.step / 12f64.sqrt());
+        let mut any = false;
         for l in lines {
-            let (y, half) = (
-                middle + (l.centre().1 - middle) * (1.0 + stretch) + shift,
-                l.h / 2.0,
-            );
-            if y - half < self.top + 0.5 || y + half > end - 0.5 {
+            let y = middle + (l.centre().1 - middle) * (1.0 + stretch) + shift;
+            let half = l.h / 2.0;
+            if y - half < self.top + CLEAR_OF_END || y + half > end - CLEAR_OF_END {
                 continue;
             }
             any = true;
-            for (j, v) in rows.iter_mut().enumerate() {
-                let off = self.top + (j as f64 + 0.5) * self.step - y;
-                // A box blurred by the lens and by the row itself.
-                let blur = BLUR.hypot(self.step / 12f64.sqrt());
-                *v += 0.5 * (erf((off + half) / blur) - erf((off - half) / blur));
+            let reach = half + FADED * blur;
+            let row = |y: f64| (((y - self.top) / self.step).max(0.0) as usize).min(last);
+            let first = row(y - reach);
+            for (k, v) in rows[first..=row(y + reach)].iter_mut().enumerate() {
+                let off = self.top + ((first + k) as f64 + 0.5) * self.step - y;
+                *v += 0.5 * (edge((off + half) / blur) - edge((off - half) / blur));
             }
         }
         any.then(|| without_mean(&rows, self.window()))
@@ -262,9 +279,9 @@ where
         .collect()
 }
 
-/// Twice the probability of a standard normal value between 0 and `x`, with the sign of `x`; near enough to a blurred edge:
-/// tanh(0.8 x) is within 0.02 of it.
-fn erf(x: f64) -> f64 {
+/// Twice the probability that a standard normal value lies between 0 and `x`, with the sign of `x`: a blurred edge. tanh(0.8 x) is
+/// within 0.04 of it, which is near enough, since on paper and through the liquid the error is the same.
+fn edge(x: f64) -> f64 {
     (0.8 * x).tanh()
 }
 

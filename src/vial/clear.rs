@@ -7,6 +7,7 @@
 //! judged in `sight`.
 
 use nalgebra::Vector3;
+use rayon::prelude::*;
 
 use super::bay::BayPicture;
 use crate::place::Area;
@@ -123,6 +124,7 @@ fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
     let all = Seen::find(&whole, lines, (-FARTHEST, FARTHEST))?;
     let part = width / BANDS as f64;
     let bands: Vec<Seen> = (0..BANDS)
+        .into_par_iter()
         .map(|k| from + k as f64 * part)
         .filter_map(|x| Profile::of(p, &[(x, x + part)], within))
         .filter_map(|band| Seen::find(&band, lines, (all.shift - BENT, all.shift + BENT)))

@@ -50,7 +50,7 @@ impl Blank {
         let covariance = sampled.covariance
             + look.observed.field.covariance(look.liquid)
             + correction.residual_covariance(&sampled.ln)
-            + correction.metamerism(&sampled.ln, chart.inks_missed.unwrap_or(0.0))
+            + correction.metamerism(&sampled.ln, chart.inks_missed)
             + repeat * depth(&sampled.ln).powi(2);
         let blank = Blank::of(&sampled.ln, &covariance);
         let mut flags = Vec::new();

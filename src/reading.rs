@@ -251,7 +251,7 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     );
     budget.add(
         "ink and dye in another light (metamerism)",
-        lab(correction.metamerism(&sampled.ln, chart.inks_missed.unwrap_or(0.0))),
+        lab(correction.metamerism(&sampled.ln, chart.inks_missed)),
     );
     // What the session's own photos differed by is met anew by each photo, as part of the repeatability.
     let gathered = gathered_light(&sampled.ln, chart.unlike(sampled));

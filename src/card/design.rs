@@ -177,15 +177,16 @@ impl Design {
         if let Some(i) = self.lines.iter().position(|l| !within(l, &self.bay)) {
             return Err(broken(format!("line {i} is not wholly in the bay")));
         }
+        let face = Area {
+            x: 0.0,
+            y: 0.0,
+            w: self.width_mm,
+            h: self.height_mm,
+        };
         for things in [&printed, &bare] {
             for (i, (name, area)) in things.iter().enumerate() {
                 // NaN fails every comparison, so the tests are for what must hold.
-                let inside = area.w > 0.0
-                    && area.h > 0.0
-                    && area.x >= 0.0
-                    && area.y >= 0.0
-                    && area.x + area.w <= self.width_mm
-                    && area.y + area.h <= self.height_mm;
+                let inside = area.w > 0.0 && area.h > 0.0 && within(area, &face);
                 if !inside {
                     return Err(broken(format!("{name} is not wholly on the face")));
                 }

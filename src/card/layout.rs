@@ -50,7 +50,8 @@ struct LineRecord {
 ///
 /// Keys: `id`, `view` (`side` or `above`), `family`, `width_mm`, `height_mm`, `tags` [{`id`, `x`, `y`, `size`}] (top left
 /// corner and edge of the black square), `patches` [{`name`, `x`, `y`, `w`, `h`, `srgb`}] (sRGB codes 0 to 255), `bay`
-/// {`x`, `y`, `w`, `h`}, `lines` [{`x`, `y`, `w`, `h`, `srgb`}] (faint, across the bay), `paper` [{`x`, `y`, `w`, `h`}] (the first is the reference white).
+/// {`x`, `y`, `w`, `h`}, `lines` [{`x`, `y`, `w`, `h`, `srgb`}] (faint, across the bay), `paper` [{`x`, `y`, `w`, `h`}] (the
+/// first is the reference white).
 pub fn layout_json(design: &Design) -> String {
     let layout = Layout {
         id: design.id,

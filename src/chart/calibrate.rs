@@ -12,7 +12,7 @@ use crate::estimate::budget::depth;
 use crate::flag::{Checked, Flag, Severity};
 use crate::light::correct::{Correction, SessionPatch, ln};
 use crate::light::relative;
-use crate::light::spot::median;
+use crate::light::spot::{mean, median};
 use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
@@ -96,12 +96,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         .iter()
         .map(|s| Correction::choose(&s.look.observed, &patches))
         .collect();
-    let missed: Vec<f64> = corrections
-        .iter()
-        .filter_map(Correction::inks_missed)
-        .collect();
-    let inks_missed =
-        (!missed.is_empty()).then(|| missed.iter().sum::<f64>() / missed.len() as f64);
+    let inks_missed = mean(corrections.iter().map(Correction::inks_missed));
     for (s, correction) in standards.iter().zip(&corrections) {
         let sampled = s
             .look
@@ -110,7 +105,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         let own = sampled.covariance
             + s.look.observed.field.covariance(s.look.liquid)
             + correction.residual_covariance(&sampled.ln)
-            + correction.metamerism(&sampled.ln, inks_missed.unwrap_or(0.0));
+            + correction.metamerism(&sampled.ln, inks_missed);
         seen.push((s.value, sampled.ln, own));
         across.push(sampled.across);
     }

@@ -280,8 +280,9 @@ impl Correction {
     }
 
     /// Covariance (natural log of relative light) of how far a dye goes another way than inks in another light or to another
-    /// camera; `usual` is what inks are missed by in the session itself.
-    pub fn metamerism(&self, at: &Vector3<f64>, usual: f64) -> Matrix3<f64> {
+    /// camera; `usual` is what inks are missed by in the session itself, nothing where that is not known.
+    pub fn metamerism(&self, at: &Vector3<f64>, usual: Option<f64>) -> Matrix3<f64> {
+        let usual = usual.unwrap_or(0.0);
         self.liquid
             .as_ref()
             .map_or_else(Matrix3::zeros, |(_, hue)| hue.metamerism(at, usual))

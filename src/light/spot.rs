@@ -147,6 +147,12 @@ fn summarise(means: &[Vector3<f64>], x: f64, y: f64, clipped: f64, crushed: f64)
     }
 }
 
+/// The mean of what is there; `None` if nothing is.
+pub(crate) fn mean(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
+    let there: Vec<f64> = values.flatten().collect();
+    (!there.is_empty()).then(|| there.iter().sum::<f64>() / there.len() as f64)
+}
+
 /// The median; sorts its argument. NaN for an empty slice.
 pub(crate) fn median(values: &mut [f64]) -> f64 {
     if values.is_empty() {

@@ -19,8 +19,6 @@ pub struct Clearness {
     pub share: Vector3<f64>,
     /// Standard deviation of `share`.
     pub sd: Vector3<f64>,
-    /// How much lower on the card the lines are seen through the liquid, mm.
-    pub shifted: f64,
 }
 
 impl Clearness {
@@ -107,11 +105,7 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
             seen.hypot(share * paper)
         })
         .component_div(&on);
-    Some(Clearness {
-        share,
-        sd,
-        shifted: seen.shift,
-    })
+    Some(Clearness { share, sd })
 }
 
 /// The lines as seen through the liquid. Seen from aside or above, a line is bent: it is looked for in bands of its own near
@@ -240,7 +234,8 @@ impl Profile {
         ((SLOW / self.step).round() as usize).max(1)
     }
 
-    /// The lines, shifted and stretched about the profile's middle, as they would be seen in the profile if each were 1 darker than paper; `None` if no line lies in it.
+    /// The lines, shifted and stretched about the profile's middle, as they would be seen in the profile if each were 1 darker
+    /// than paper; `None` if no line lies in it.
     fn pattern(&self, lines: &[Area], shift: f64, stretch: f64) -> Option<Vec<f64>> {
         let mut rows = vec![0.0; self.rows.len()];
         let last = rows.len() - 1;

@@ -9,7 +9,7 @@ use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
 use super::bay::BayPicture;
-use crate::light::spot::median;
+use crate::light::spot::{mean, median};
 use crate::place::Area;
 
 /// Places from the axis outwards at which the light over the liquid is looked at.
@@ -63,12 +63,6 @@ impl Lens {
         let scatter = (square / (n - 1.0).max(1.0)).sqrt();
         Some(Lens { across, scatter })
     }
-}
-
-/// The mean of what is there; `None` if nothing is.
-fn mean(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
-    let there: Vec<f64> = values.flatten().collect();
-    (!there.is_empty()).then(|| there.iter().sum::<f64>() / there.len() as f64)
 }
 
 impl Across {

@@ -327,9 +327,7 @@ impl Sheet<'_> {
         let below = top + 11.0 + UNDER_TITLE + LINE * words::STAND.len() as f64;
         let style = self.style(BODY);
         self.svg.text(x, below, style, &widths);
-        for (i, line) in (2..).zip(words::LINES) {
-            self.svg.text(x, below + LINE * i as f64, style, line);
-        }
+        self.body(x, below + 2.0 * LINE, &words::LINES);
         let x = middle + RINGS[RINGS.len() - 1] / 2.0 + 16.0;
         self.lines(x, top + 11.0, words::FIRST_TITLE, &words::FIRST);
     }
@@ -409,10 +407,14 @@ impl Sheet<'_> {
     fn lines(&mut self, x: f64, y: f64, title: &str, lines: &[&str]) {
         let style = self.title_style();
         self.svg.text(x, y, style, title);
+        self.body(x, y + UNDER_TITLE, lines);
+    }
+
+    /// Lines of plain text, the first at `y`.
+    fn body(&mut self, x: f64, y: f64, lines: &[&str]) {
         let style = self.style(BODY);
         for (i, line) in lines.iter().enumerate() {
-            self.svg
-                .text(x, y + UNDER_TITLE + LINE * i as f64, style, line);
+            self.svg.text(x, y + LINE * i as f64, style, line);
         }
     }
 

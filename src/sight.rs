@@ -196,13 +196,14 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             "use one kind of light: switch off the lamp, or go away from the window",
         ));
     }
-    if field.edges > SHADOW {
+    let edge = field.edge_beside(look.liquid, NEAR_VIAL);
+    if edge > SHADOW {
         flags.push(Flag::new(
             "shadow-edge",
             Severity::Doubt,
             format!(
-                "a shadow with an edge lies on the card: some of its paper is {:.0} % off what smooth light would give",
-                100.0 * (field.edges.exp() - 1.0)
+                "a shadow with an edge falls by the vial: paper near it differs by {:.0} % beyond what smooth light would give",
+                100.0 * (edge.exp() - 1.0)
             ),
             "turn card and vial until no shadow of your hand, the phone or a frame falls on them",
         ));
@@ -224,9 +225,11 @@ const DARK_LN: f64 = -3.0;
 /// A tint of paper that differs by 15 % (natural log) over the card leaves half of that open at the vial: about 3 CIELAB
 /// units in b for white.
 const MIXED: f64 = 0.15;
-/// Paper off smooth light by this much (natural log; a shadow that takes a quarter of the light) in one place of twenty: what
-/// lies over the vial, where no paper shows it, may be as much off. A vial's own shadow touches fewer places.
-const SHADOW: f64 = 0.24;
+/// Paper beside the vial that differs by this much beyond smooth light (natural log; a shadow that takes a third of it) leaves
+/// open what falls over the vial. The vial's own shadow and a soft one across a part of the card stay under it.
+const SHADOW: f64 = 0.45;
+/// How far from the liquid an edge counts, mm: where it runs farther off, vial and paper beside it share their light.
+const NEAR_VIAL: f64 = 14.0;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.
 const FALL_OFF: f64 = 1.1;
 

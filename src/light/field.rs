@@ -30,8 +30,8 @@ pub struct Field {
     pub loo_rms: f64,
     /// Spots that were left out as not being paper.
     pub rejected: usize,
-    /// How far the light of one spot in twenty lies from any smooth light, natural log: edges of shadow.
-    pub edges: f64,
+    /// Per spot, how far its light lies from the smoothest field, natural log, mean over channels.
+    beside_smooth: Vec<f64>,
     /// How much smooth light differs from place to place on the paper.
     pub spread: Spread,
 }
@@ -109,12 +109,10 @@ impl Field {
         }
         let (_, mut field) = best?;
         field.rejected = spots.len() - usable.len();
-        let mut left: Vec<f64> = usable
+        field.beside_smooth = usable
             .iter()
-            .map(|s| (s.ln - even.ln_white(s.x, s.y)).mean().abs())
+            .map(|s| (s.ln - even.ln_white(s.x, s.y)).mean())
             .collect();
-        left.sort_by(f64::total_cmp);
-        field.edges = left[(0.95 * (left.len() - 1) as f64) as usize];
         field.spread = even.range();
         Some(field)
     }
@@ -180,7 +178,7 @@ impl Field {
             gls,
             loo_rms: (loo / (3 * n) as f64).sqrt(),
             rejected: 0,
-            edges: 0.0,
+            beside_smooth: Vec::new(),
             spread: Spread {
                 light: 0.0,
                 tint: 0.0,
@@ -232,6 +230,26 @@ impl Field {
         let own = mean(&|p| mean(&|q| self.process.covariance(p, q)));
         let v = own - k.dot(&ki_k) + (r.transpose() * &self.gls * &r)[(0, 0)];
         self.spot_cov * v.max(0.0)
+    }
+
+    /// How much the light differs, natural log, beyond what the smoothest field has, among the spots that lie no more than
+    /// `reach` to the left or right of `area` (at any height): a shadow with an edge. The 20-quantiles farthest apart, so that
+    /// a speck is none. 0 if there are no spots.
+    pub fn edge_beside(&self, area: Area, reach: f64) -> f64 {
+        let beside = (area.x - reach)..=(area.x + area.w + reach);
+        let mut off: Vec<f64> = self
+            .points
+            .iter()
+            .zip(&self.beside_smooth)
+            .filter(|(point, _)| beside.contains(&point.0))
+            .map(|(_, off)| *off)
+            .collect();
+        off.sort_by(f64::total_cmp);
+        let tail = off.len() / 20;
+        match off.len() {
+            0 => 0.0,
+            n => off[n - 1 - tail] - off[tail],
+        }
     }
 
     fn range(&self) -> Spread {

@@ -197,7 +197,7 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
         ));
     }
     let edge = field.edge_beside(look.liquid, NEAR_VIAL);
-    if edge > SHADOW {
+    if edge > SHADOW && field.edges() > WIDE_SHADOW {
         flags.push(Flag::new(
             "shadow-edge",
             Severity::Doubt,
@@ -225,9 +225,11 @@ const DARK_LN: f64 = -3.0;
 /// A tint of paper that differs by 15 % (natural log) over the card leaves half of that open at the vial: about 3 CIELAB
 /// units in b for white.
 const MIXED: f64 = 0.15;
-/// Paper beside the vial that differs by this much beyond smooth light (natural log; a shadow that takes a third of it) leaves
-/// open what falls over the vial. The vial's own shadow and a soft one across a part of the card stay under it.
-const SHADOW: f64 = 0.45;
+/// Paper beside the vial that differs by this much beyond smooth light (natural log; a shadow that takes two fifths of it)
+/// leaves open what falls over the vial. A soft shadow across another part of the card stays under it.
+const SHADOW: f64 = 0.5;
+/// The same for one place of twenty on the whole card: the vial's own shadow, and the light that it gathers, touch fewer.
+const WIDE_SHADOW: f64 = 0.1;
 /// How far from the liquid an edge counts, mm: where it runs farther off, vial and paper beside it share their light.
 const NEAR_VIAL: f64 = 14.0;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.

@@ -252,6 +252,13 @@ impl Field {
         }
     }
 
+    /// How far the light of one spot in twenty lies from the smoothest field, natural log: edges anywhere on the paper.
+    pub fn edges(&self) -> f64 {
+        let mut off: Vec<f64> = self.beside_smooth.iter().map(|o| o.abs()).collect();
+        off.sort_by(f64::total_cmp);
+        off[(0.95 * (off.len() - 1) as f64) as usize]
+    }
+
     fn range(&self) -> Spread {
         let range = |f: &dyn Fn(Vector3<f64>) -> f64| {
             let values = self.points.iter().map(|p| f(self.ln_white(p.0, p.1)));

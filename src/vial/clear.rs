@@ -40,18 +40,28 @@ const LEAST_USUAL: f64 = 0.05;
 
 /// Farthest that refraction shifts a line, mm: 28 mm of water under a tilt of 40 degrees.
 const FARTHEST: f64 = 8.0;
-/// Steps in which a shift is tried, mm.
-const STEP: f64 = 0.1;
-/// Steps to either side of the plainest shift in which it is looked for again, together with a stretch: the nearer a line is
-/// to the height of the lens, the less it is shifted.
-const NEAR: i32 = 6;
-const STRETCH: f64 = 0.015;
-const STRETCHES: i32 = 10;
 /// Half of the vial's width in which the lines are looked for, in parts of it, and the bands it is cut into.
 const BAND: f64 = 0.3;
 const BANDS: usize = 3;
-/// How much farther or nearer the lines may lie in one band than in all together, mm.
-const BENT: f64 = 1.5;
+/// How much a line may sag, and how much it may tilt, from the axis to the end of that half, mm, and the step in which both are
+/// tried: seen from above or below, the round vial bends it, and seen from aside it turns it.
+const BOWED: f64 = 1.2;
+const BOW_STEP: f64 = 0.3;
+/// Steps in which shifts (mm) and stretches are first tried, and the largest stretch: the nearer a line is to the height
+/// of the lens, the less it is shifted.
+const ROUGHLY: Steps = Steps {
+    shift: 0.2,
+    stretch: 0.04,
+};
+const STRETCH: f64 = 0.24;
+/// Steps of shift (mm) and stretch in which the lines are looked for again, band by band.
+const FINELY: Steps = Steps {
+    shift: 0.1,
+    stretch: 0.02,
+};
+/// How much farther or nearer the lines may lie in one band than in all together, mm, and how much more or less stretched.
+const BENT: f64 = 1.0;
+const STRETCHED: f64 = 0.04;
 /// Bare paper beside the vial begins so far from its outline, mm.
 const BESIDE: f64 = 2.0;
 /// Least bare paper beside the vial on which the lines are measured, mm.
@@ -88,7 +98,12 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
     let (first, last) = (lines.first()?.y, lines.last()?.y);
     let around = (first - 2.0 * SLOW, (last + 2.0 * SLOW).min(bay.y + bay.h));
     // On paper the lines are where they were printed, but for what the fit of the card leaves.
-    let on_paper = Seen::find(&Profile::of(p, &sides, around)?, lines, (-0.5, 0.5))?;
+    let on_paper = Profile::of(p, &sides, around, None)?.search(
+        lines,
+        Course::default(),
+        (0.5, 0.0),
+        FINELY,
+    )?;
     if (0..3).all(|c| on_paper.contrast[c] < PRINTED * on_paper.sd[c]) {
         return None;
     }
@@ -108,80 +123,95 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
     Some(Clearness { share, sd })
 }
 
-/// The lines as seen through the liquid. Seen from aside or above, a line is bent: it is looked for in bands of its own near
-/// where all of them together show it.
+/// The lines as seen through the liquid. Seen from aside or above, a line is bent and tilted: how they run is found in all the
+/// width, and their contrast in bands of it, each near where all together show them.
 fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
     let axis = liquid.centre().0;
-    let (from, width) = (axis - BAND * liquid.w, 2.0 * BAND * liquid.w);
+    let half = BAND * liquid.w;
     let within = (liquid.y, liquid.y + liquid.h);
-    let whole = Profile::of(p, &[(from, from + width)], within)?;
-    let all = Seen::find(&whole, lines, (-FARTHEST, FARTHEST))?;
-    let part = width / BANDS as f64;
+    // Sag first, then tilt, then sag again: the one hides a little of the other.
+    let mut bow = Bow {
+        axis,
+        ..Bow::default()
+    };
+    let mut all = None;
+    for part in [Part::Sag, Part::Tilt, Part::Sag] {
+        let n = (BOWED / BOW_STEP).round() as i32;
+        let best = (-n..=n)
+            .into_par_iter()
+            .filter_map(|k| {
+                let end = f64::from(k) * BOW_STEP;
+                let bow = match part {
+                    Part::Sag => Bow {
+                        per_mm2: end / (half * half),
+                        ..bow
+                    },
+                    Part::Tilt => Bow {
+                        per_mm: end / half,
+                        ..bow
+                    },
+                };
+                let whole = Profile::of(p, &[(axis - half, axis + half)], within, Some(bow))?;
+                let seen = whole.search(lines, Course::default(), (FARTHEST, STRETCH), ROUGHLY)?;
+                Some((seen, bow))
+            })
+            .max_by(|a, b| a.0.plain.total_cmp(&b.0.plain))?;
+        (all, bow) = (Some(best.0), best.1);
+    }
+    let all = all?;
+    let part = 2.0 * half / BANDS as f64;
     let bands: Vec<Seen> = (0..BANDS)
         .into_par_iter()
-        .map(|k| from + k as f64 * part)
-        .filter_map(|x| Profile::of(p, &[(x, x + part)], within))
-        .filter_map(|band| Seen::find(&band, lines, (all.shift - BENT, all.shift + BENT)))
+        .map(|k| axis - half + k as f64 * part)
+        .filter_map(|x| Profile::of(p, &[(x, x + part)], within, Some(bow)))
+        .filter_map(|band| band.search(lines, all.course, (BENT, STRETCHED), FINELY))
         .collect();
     let n = bands.len() as f64;
     let mean = |f: &dyn Fn(&Seen) -> Vector3<f64>| bands.iter().map(f).sum::<Vector3<f64>>() / n;
     (!bands.is_empty()).then(|| Seen {
-        shift: all.shift,
         contrast: mean(&|s| s.contrast),
         sd: (mean(&|s| s.sd.map(|v| v * v)) / n).map(f64::sqrt),
+        ..all
     })
+}
+
+/// How a line runs behind the vial: lower by `per_mm` times the distance to the right of the axis and `per_mm2` times its square, mm.
+#[derive(Debug, Clone, Copy, Default)]
+struct Bow {
+    axis: f64,
+    per_mm: f64,
+    per_mm2: f64,
+}
+
+/// What of a bow is looked for.
+enum Part {
+    Sag,
+    Tilt,
+}
+
+/// Steps in which something is tried.
+#[derive(Debug, Clone, Copy)]
+struct Steps {
+    shift: f64,
+    stretch: f64,
+}
+
+/// Where lines are seen: so much lower than printed, mm, and stretched about the middle of the profile by such a share.
+#[derive(Debug, Clone, Copy, Default)]
+struct Course {
+    shift: f64,
+    stretch: f64,
 }
 
 /// The lines as seen in a profile.
 struct Seen {
-    /// How much lower than printed, mm.
-    shift: f64,
+    course: Course,
     /// How much darker than their surroundings, natural log.
     contrast: Vector3<f64>,
     /// Standard deviation of `contrast`.
     sd: Vector3<f64>,
-}
-
-impl Seen {
-    /// Looks for the lines where they are plainest, shifted within `shifts`: least squares of the pattern of all lines
-    /// that fall into the profile. `None` if none does.
-    fn find(profile: &Profile, lines: &[Area], shifts: (f64, f64)) -> Option<Seen> {
-        let seen = profile.quick();
-        let fit = |shift: f64, stretch: f64| -> Option<(f64, Seen)> {
-            let pattern = profile.pattern(lines, shift, stretch)?;
-            let power: f64 = pattern.iter().map(|v| v * v).sum();
-            let along: Vector3<f64> = seen.iter().zip(&pattern).map(|(s, p)| s * *p).sum();
-            let contrast = -along / power;
-            let mut left = Vector3::zeros();
-            for (s, p) in seen.iter().zip(&pattern) {
-                left += (s + contrast * *p).map(|v| v * v);
-            }
-            let variance = left / (seen.len() as f64 - 2.0).max(1.0);
-            let sd = variance.map(|v| (ROWS_AS_ONE * v / power).sqrt().max(1e-6));
-            let plain: f64 = (0..3)
-                .map(|c| contrast[c].max(0.0).powi(2) * power / left[c].max(1e-12))
-                .sum();
-            Some((
-                plain,
-                Seen {
-                    shift,
-                    contrast,
-                    sd,
-                },
-            ))
-        };
-        let steps = ((shifts.1 - shifts.0) / STEP).round() as i32;
-        let best = |tried: &mut dyn Iterator<Item = (f64, f64)>| {
-            tried
-                .filter_map(|(shift, stretch)| fit(shift, stretch))
-                .max_by(|a, b| a.0.total_cmp(&b.0))
-                .map(|best| best.1)
-        };
-        let rough = best(&mut (0..=steps).map(|k| (shifts.0 + f64::from(k) * STEP, 0.0)))?;
-        let near = (0..=2 * NEAR)
-            .flat_map(|k| (0..=2 * STRETCHES).map(move |s| (k - NEAR, s - STRETCHES)));
-        best(&mut near.map(|(k, s)| (rough.shift + f64::from(k) * STEP, f64::from(s) * STRETCH)))
-    }
+    /// How much of the profile they explain.
+    plain: f64,
 }
 
 /// Row by row, the natural log of light against paper over some columns.
@@ -192,9 +222,14 @@ struct Profile {
 }
 
 impl Profile {
-    /// The profile of some columns (from, to) between two heights; `None` if it is too short for a line and its surroundings,
-    /// or clipped.
-    fn of(p: &BayPicture, columns: &[(f64, f64)], (top, bottom): (f64, f64)) -> Option<Profile> {
+    /// The profile of some columns (from, to) between two heights, along a bow if there is one; `None` if it is too short for a
+    /// line and its surroundings, or clipped.
+    fn of(
+        p: &BayPicture,
+        columns: &[(f64, f64)],
+        (top, bottom): (f64, f64),
+        bow: Option<Bow>,
+    ) -> Option<Profile> {
         let at: Vec<usize> = columns
             .iter()
             .flat_map(|(a, b)| p.column(*a)..=p.column(*b))
@@ -210,10 +245,22 @@ impl Profile {
         {
             return None;
         }
+        // Rows by which each column is lower.
+        let lower: Vec<isize> = at
+            .iter()
+            .map(|&i| {
+                let x = p.area.x + (i as f64 + 0.5) * p.step;
+                bow.map_or(0, |b| {
+                    let off = x - b.axis;
+                    ((b.per_mm * off + b.per_mm2 * off * off) / p.step).round() as isize
+                })
+            })
+            .collect();
         let row = |j: usize| {
             let cells: Vec<Vector3<f64>> = at
                 .iter()
-                .map(|&i| p.level(i, j))
+                .zip(&lower)
+                .map(|(&i, &lower)| p.level(i, j.saturating_add_signed(lower).clamp(first, last)))
                 .map(|l| l.seen - l.white)
                 .collect();
             middle(&cells)
@@ -223,6 +270,48 @@ impl Profile {
             step: p.step,
             rows: (first..=last).map(row).collect(),
         })
+    }
+
+    /// Looks for the lines where they are plainest, no farther than `range` (shift and stretch) from a course: least squares of
+    /// the pattern of all lines that fall into the profile. `None` if none does.
+    fn search(
+        &self,
+        lines: &[Area],
+        from: Course,
+        range: (f64, f64),
+        steps: Steps,
+    ) -> Option<Seen> {
+        let seen = self.quick();
+        let whole: Vector3<f64> = seen.iter().map(|s| s.map(|v| v * v)).sum();
+        let freedom = (seen.len() as f64 - 2.0).max(1.0);
+        let fit = |course: Course| -> Option<Seen> {
+            let pattern = self.pattern(lines, course)?;
+            let power: f64 = pattern.iter().map(|v| v * v).sum();
+            let along: Vector3<f64> = seen.iter().zip(&pattern).map(|(s, p)| s * *p).sum();
+            let contrast = -along / power;
+            let left = (whole - along.map(|v| v * v / power)).map(|v| v.max(1e-12));
+            Some(Seen {
+                course,
+                contrast,
+                sd: left.map(|v| (ROWS_AS_ONE * v / freedom / power).sqrt().max(1e-6)),
+                plain: (0..3)
+                    .map(|c| contrast[c].max(0.0).powi(2) * power / left[c])
+                    .sum(),
+            })
+        };
+        let tried = |range: f64, step: f64| {
+            let n = (range / step).round() as i32;
+            (-n..=n).map(move |k| f64::from(k) * step)
+        };
+        tried(range.1, steps.stretch)
+            .flat_map(|stretch| tried(range.0, steps.shift).map(move |shift| (shift, stretch)))
+            .filter_map(|(shift, stretch)| {
+                fit(Course {
+                    shift: from.shift + shift,
+                    stretch: from.stretch + stretch,
+                })
+            })
+            .max_by(|a, b| a.plain.total_cmp(&b.plain))
     }
 
     /// What changes quickly: the profile without the mean over a window around each row.
@@ -236,7 +325,7 @@ impl Profile {
 
     /// The lines, shifted and stretched about the profile's middle, as they would be seen in the profile if each were 1 darker
     /// than paper; `None` if no line lies in it.
-    fn pattern(&self, lines: &[Area], shift: f64, stretch: f64) -> Option<Vec<f64>> {
+    fn pattern(&self, lines: &[Area], course: Course) -> Option<Vec<f64>> {
         let mut rows = vec![0.0; self.rows.len()];
         let last = rows.len() - 1;
         let end = self.top + self.step * rows.len() as f64;
@@ -245,7 +334,7 @@ impl Profile {
         let blur = BLUR.hypot(self.step / 12f64.sqrt());
         let mut any = false;
         for l in lines {
-            let y = middle + (l.centre().1 - middle) * (1.0 + stretch) + shift;
+            let y = middle + (l.centre().1 - middle) * (1.0 + course.stretch) + course.shift;
             let half = l.h / 2.0;
             if y - half < self.top + CLEAR_OF_END || y + half > end - CLEAR_OF_END {
                 continue;
@@ -282,10 +371,12 @@ fn edge(x: f64) -> f64 {
     (0.8 * x).tanh()
 }
 
-/// The mean of the middle half of cells, by light: no drop, no reflection.
+/// The mean (natural log per channel) of the middle half of cells, by light: no drop, no reflection. Not by its logarithm, in
+/// which the noise of a channel that the dye leaves no light in would rule the choice.
 fn middle(cells: &[Vector3<f64>]) -> Vector3<f64> {
-    let mut sorted: Vec<&Vector3<f64>> = cells.iter().collect();
-    sorted.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
+    let mut sorted: Vec<(f64, &Vector3<f64>)> =
+        cells.iter().map(|c| (c.map(f64::exp).sum(), c)).collect();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let kept = &sorted[sorted.len() / 4..sorted.len() - sorted.len() / 4];
-    kept.iter().copied().sum::<Vector3<f64>>() / kept.len() as f64
+    kept.iter().map(|c| c.1).sum::<Vector3<f64>>() / kept.len() as f64
 }

@@ -139,7 +139,8 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
                 row.push((correction.apply_to_liquid(&level), *area));
             }
         }
-        row.sort_by(|a, b| a.0.sum().total_cmp(&b.0.sum()));
+        // By light, not by its logarithm, in which the noise of a channel that a deep colour leaves no light in would choose.
+        row.sort_by(|a, b| a.0.map(f64::exp).sum().total_cmp(&b.0.map(f64::exp).sum()));
         let n = ((group.len() as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
         kept.extend(row.iter().take(n).map(|(v, a)| (j, *v, *a)));
     }

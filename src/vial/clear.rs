@@ -23,8 +23,9 @@ pub struct Clearness {
 
 impl Clearness {
     /// How plain the lines are beside what is `usual` per channel, 1 for the same: the mean over channels by their certainty,
-    /// since a dye may take nearly all light of one.
+    /// since a dye may take nearly all light of one. Where the usual is plainer than on bare paper, that paper was at fault.
     pub fn against(&self, usual: &Vector3<f64>) -> f64 {
+        let usual = usual.map(|v| v.min(1.0));
         let (mut sum, mut total) = (0.0, 0.0);
         for c in 0..3 {
             let weight = (usual[c].max(0.0) / self.sd[c]).powi(2);
@@ -77,8 +78,10 @@ const FADED: f64 = 4.0;
 const CLEAR_OF_END: f64 = 0.5;
 /// Neighbouring rows share blur and compression: so many count as one.
 const ROWS_AS_ONE: f64 = 2.0;
-/// Share of cells at the top of their range past which a profile says nothing: a line there is cut off.
+/// Share of a column's cells at the top of their range past which it says nothing, since a line there is cut off, and the share of
+/// the columns that must be left.
 const MOST_CLIPPED: f64 = 0.05;
+const LEAST_LEFT: f64 = 0.4;
 /// Least contrast on paper that a share is taken of, natural log, and the largest share that is told.
 const LEAST_CONTRAST: f64 = 0.002;
 const MOST_SHARE: f64 = 5.0;
@@ -230,17 +233,18 @@ impl Profile {
         (top, bottom): (f64, f64),
         bow: Option<Bow>,
     ) -> Option<Profile> {
-        let at: Vec<usize> = columns
-            .iter()
-            .flat_map(|(a, b)| p.column(*a)..=p.column(*b))
-            .collect();
         let (first, last) = (p.row(top.max(p.area.y)), p.row(bottom));
-        let clipped = (first..=last)
-            .flat_map(|j| at.iter().map(move |i| (*i, j)))
-            .filter(|(i, j)| p.clipped(*i, *j))
-            .count();
-        if at.is_empty()
-            || clipped as f64 > MOST_CLIPPED * (at.len() * (last + 1 - first)) as f64
+        let cut_off = |i: usize| {
+            let clipped = (first..=last).filter(|j| p.clipped(i, *j)).count();
+            clipped as f64 > MOST_CLIPPED * (last + 1 - first) as f64
+        };
+        let all = columns
+            .iter()
+            .flat_map(|(a, b)| p.column(*a)..=p.column(*b));
+        let (lost, at): (Vec<usize>, Vec<usize>) = all.partition(|i| cut_off(*i));
+        // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint.
+        let least = if bow.is_some() { LEAST_LEFT } else { 1.0 };
+        if (at.len() as f64) < least * (at.len() + lost.len()) as f64
             || (last.saturating_sub(first) as f64) * p.step < 2.0 * SLOW
         {
             return None;

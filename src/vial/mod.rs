@@ -9,6 +9,7 @@ pub mod bay;
 pub mod clear;
 pub mod find;
 pub mod lens;
+mod lines;
 pub mod sample;
 
 use serde::Serialize;

@@ -2,8 +2,11 @@
 //!
 //! Fitted to spots of bare paper, in the logarithm of light, as a plane plus a Gaussian process (universal kriging:
 //! Rasmussen & Williams 2006, *Gaussian Processes for Machine Learning*, sections 2.2 and 2.7). Its length and strength
-//! are chosen by the leave-one-out predictive density (ibid., section 5.4.2). It gives a variance with every
+//! are chosen by the leave-one-out predictive density (ibid., section 5.4.2), for the strength of light and for its tint
+//! apart: a lamp that falls off, or a shadow, changes the one much and the other hardly. It gives a variance with every
 //! prediction, which grows where a shadow edge runs and no paper is near.
+
+use std::f64::consts::FRAC_1_SQRT_2;
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix3, Vector3};
 use rayon::prelude::*;
@@ -16,18 +19,12 @@ use crate::place::Area;
 pub struct Field {
     centre: (f64, f64),
     span: f64,
-    trend: usize,
-    process: Process,
-    /// Covariance of a spot about the field, between channels: fall-off is common to them, tint is not.
-    spot_cov: Matrix3<f64>,
     points: Vec<(f64, f64)>,
-    weights: [DVector<f64>; 3],
-    beta: [DVector<f64>; 3],
-    chol: Cholesky<f64, Dyn>,
-    basis: DMatrix<f64>,
-    gls: DMatrix<f64>,
-    /// Root mean square leave-one-out error of the spots, natural log units, mean over channels.
-    pub loo_rms: f64,
+    strength: Part,
+    tint: Part,
+    /// Of both parts together, red, green and blue: what each term of the plane and each spot adds.
+    plane: Vec<Vector3<f64>>,
+    weights: Vec<Weight>,
     /// Spots that were left out as not being paper.
     pub rejected: usize,
     /// Per spot, how far its light lies from the smoothest field, natural log, mean over channels.
@@ -77,37 +74,31 @@ impl Field {
         // A plane needs paper on all sides; a single small white has only a level.
         let trend = if usable.len() >= 12 { 3 } else { 1 };
         let even = drop_tinted(&mut usable, |kept| {
-            let process = Process {
-                smooth: SMOOTHEST,
-                local: 0.0,
-                span,
-            };
-            let kernels = Kernels::of(kept, span);
-            Field::with(kept, &kernels, centre, trend, process).map(|f| f.1)
+            let solver = Solver::new(kept, &Kernels::of(kept, span), centre, trend, SMOOTHEST)?;
+            Field::of(kept, centre, [&solver; 2])
         })?;
         let kernels = Kernels::of(&usable, span);
-        let candidates: Vec<Process> = [1e-4, 3.0, 30.0, SMOOTHEST]
+        let candidates: Vec<Process> = [1e-4, 3.0, 30.0, SMOOTHEST.smooth]
             .into_iter()
-            .flat_map(|smooth| {
-                [0.0, 3.0, 30.0].map(|local| Process {
-                    smooth,
-                    local,
-                    span,
-                })
-            })
+            .flat_map(|smooth| [0.0, 3.0, 30.0].map(|local| Process { smooth, local }))
             .collect();
-        let fitted: Vec<Option<(f64, Field)>> = candidates
+        let solvers: Vec<Solver> = candidates
             .into_par_iter()
-            .map(|process| Field::with(&usable, &kernels, centre, trend, process))
+            .filter_map(|process| Solver::new(&usable, &kernels, centre, trend, process))
             .collect();
-        let mut best: Option<(f64, Field)> = None;
-        for (score, field) in fitted.into_iter().flatten() {
-            // Of equal ones the simplest, which comes first.
-            if best.as_ref().is_none_or(|(s, _)| score > *s) {
-                best = Some((score, field));
+        let seen = along_axes(&usable);
+        let best = |columns: Columns| {
+            let mut best: Option<(f64, &Solver)> = None;
+            for solver in &solvers {
+                let score = solver.score(&columns.of(&seen));
+                // Of equal ones the simplest, which comes first.
+                if best.is_none_or(|(s, _)| score > s) {
+                    best = Some((score, solver));
+                }
             }
-        }
-        let (_, mut field) = best?;
+            best.map(|b| b.1)
+        };
+        let mut field = Field::of(&usable, centre, [best(STRENGTH)?, best(TINT)?])?;
         field.rejected = spots.len() - usable.len();
         field.beside_smooth = usable
             .iter()
@@ -117,88 +108,54 @@ impl Field {
         Some(field)
     }
 
-    fn with(
-        spots: &[&Spot],
-        kernels: &Kernels,
-        centre: (f64, f64),
-        trend: usize,
-        process: Process,
-    ) -> Option<(f64, Field)> {
-        let n = spots.len();
-        let span = process.span;
-        let points: Vec<(f64, f64)> = spots.iter().map(|s| (s.x, s.y)).collect();
-        let chol = Cholesky::new(kernels.covariance(&process))?;
-        let basis = DMatrix::from_fn(n, trend, |i, j| base(points[i], centre, span)[j]);
-        let ki_b = chol.solve(&basis);
-        let gls = (basis.transpose() * &ki_b).try_inverse()?;
-        // Leave-one-out with an estimated trend: the projected inverse takes the place of K^-1.
-        let taken = &ki_b * &gls;
-        let inverse = inverse_diagonal(&chol);
-        let projected = DVector::from_fn(n, |i, _| inverse[i] - taken.row(i).dot(&ki_b.row(i)));
-        let (mut score, mut loo) = (0.0, 0.0);
-        let mut spot_cov = Matrix3::identity() * SPOT_FLOOR.powi(2);
-        let mut weights: Vec<DVector<f64>> = Vec::new();
-        let mut betas: Vec<DVector<f64>> = Vec::new();
-        let ys: Vec<DVector<f64>> = (0..3)
-            .map(|c| DVector::from_fn(n, |i, _| spots[i].ln[c]))
-            .collect();
-        for y in &ys {
-            let beta = &gls * (ki_b.transpose() * y);
-            weights.push(chol.solve(&(y - &basis * &beta)));
-            betas.push(beta);
-        }
-        for (c, (y, residual)) in ys.iter().zip(&weights).enumerate() {
-            if n > trend {
-                let s2 = (y.dot(residual) / (n - trend) as f64).max(SPOT_FLOOR.powi(2));
-                for d in 0..3 {
-                    spot_cov[(c, d)] += residual.dot(&ys[d]) / (n - trend) as f64;
-                }
-                for i in 0..n {
-                    let p = projected[i].max(1e-12);
-                    let e = residual[i] / p;
-                    let v = s2 / p;
-                    score -= 0.5 * (e * e / v + v.ln());
-                    loo += e * e;
-                }
-            } else {
-                spot_cov[(c, c)] += spots[0].var[c];
-            }
-        }
-        let field = Field {
+    /// The field of some spots under a process for its strength and one for its tint.
+    fn of(spots: &[&Spot], centre: (f64, f64), solvers: [&Solver; 2]) -> Option<Field> {
+        let seen = along_axes(spots);
+        let own = AXES * Matrix3::from_diagonal(&spots.first()?.var) * AXES.transpose();
+        let part = |columns: Columns, solver: &Solver| {
+            solver.fit(&columns.of(&seen), columns.square(&own))
+        };
+        let parts = [part(STRENGTH, solvers[0]), part(TINT, solvers[1])];
+        let back = [STRENGTH, TINT].map(|c| c.of(&DMatrix::from_fn(3, 3, |i, j| AXES[(j, i)])));
+        let of_row = |matrix: &DMatrix<f64>, row: usize, part: usize| {
+            let v = &back[part] * matrix.row(row).transpose();
+            Vector3::new(v[0], v[1], v[2])
+        };
+        let both = |f: &dyn Fn(&Part, usize) -> Vector3<f64>| f(&parts[0], 0) + f(&parts[1], 1);
+        Some(Field {
             centre,
-            span,
-            trend,
-            process,
-            spot_cov,
-            points,
-            weights: weights.try_into().ok()?,
-            beta: betas.try_into().ok()?,
-            chol,
-            basis,
-            gls,
-            loo_rms: (loo / (3 * n) as f64).sqrt(),
+            span: solvers[0].span,
+            points: spots.iter().map(|s| (s.x, s.y)).collect(),
+            plane: (0..parts[0].beta.nrows())
+                .map(|j| both(&|part, k| of_row(&part.beta, j, k)))
+                .collect(),
+            weights: (0..spots.len())
+                .map(|i| Weight {
+                    smooth: both(&|part, k| {
+                        of_row(&part.weights, i, k) * part.solver.process.smooth
+                    }),
+                    local: both(&|part, k| of_row(&part.weights, i, k) * part.solver.process.local),
+                })
+                .collect(),
             rejected: 0,
             beside_smooth: Vec::new(),
             spread: Spread {
                 light: 0.0,
                 tint: 0.0,
             },
-        };
-        Some((score, field))
+            strength: parts[0].clone(),
+            tint: parts[1].clone(),
+        })
     }
 
     /// Natural logarithm of native linear light that bare paper would show at a point of the plane.
     pub fn ln_white(&self, x: f64, y: f64) -> Vector3<f64> {
         let base = base((x, y), self.centre, self.span);
-        let mut sum = Vector3::from_fn(|c, _| {
-            (0..self.trend)
-                .map(|j| base[j] * self.beta[c][j])
-                .sum::<f64>()
-        });
-        for (i, p) in self.points.iter().enumerate() {
-            let k = self.process.covariance((x, y), *p);
-            for c in 0..3 {
-                sum[c] += k * self.weights[c][i];
+        let mut sum: Vector3<f64> = self.plane.iter().zip(base).map(|(p, b)| p * b).sum();
+        for (p, weight) in self.points.iter().zip(&self.weights) {
+            sum += weight.smooth * kernel((x, y), *p, SMOOTH * self.span);
+            if weight.local != Vector3::zeros() {
+                sum += weight.local * kernel((x, y), *p, LOCAL * self.span);
             }
         }
         sum
@@ -216,20 +173,16 @@ impl Field {
                 )
             })
             .collect();
-        let mean = |f: &dyn Fn((f64, f64)) -> f64| {
-            places.iter().map(|&p| f(p)).sum::<f64>() / places.len() as f64
-        };
-        let k = DVector::from_fn(self.points.len(), |i, _| {
-            mean(&|p| self.process.covariance(p, self.points[i]))
-        });
-        let ki_k = self.chol.solve(&k);
-        let b = DVector::from_fn(self.trend, |j, _| {
-            mean(&|p| base(p, self.centre, self.span)[j])
-        });
-        let r = b - self.basis.transpose() * &ki_k;
-        let own = mean(&|p| mean(&|q| self.process.covariance(p, q)));
-        let v = own - k.dot(&ki_k) + (r.transpose() * &self.gls * &r)[(0, 0)];
-        self.spot_cov * v.max(0.0)
+        let bases: Vec<[f64; 3]> = places
+            .iter()
+            .map(|p| base(*p, self.centre, self.span))
+            .collect();
+        let strength = &self.strength.variance(&places, &self.points, &bases);
+        let tint = &self.tint.variance(&places, &self.points, &bases);
+        let mut along = Matrix3::zeros();
+        along[(0, 0)] = strength[(0, 0)];
+        along.fixed_view_mut::<2, 2>(1, 1).copy_from(tint);
+        AXES.transpose() * along * AXES
     }
 
     /// How much the light differs, natural log, beyond what the smoothest field has, among the spots that lie no more than
@@ -320,6 +273,57 @@ impl Grid {
     }
 }
 
+/// Axes of the logarithm of light: its strength, and two of its tint. Orthonormal.
+const AXES: Matrix3<f64> = {
+    let (a, b, c) = (
+        0.577_350_269_189_625_8,
+        FRAC_1_SQRT_2,
+        0.408_248_290_463_863,
+    );
+    Matrix3::new(a, a, a, b, -b, 0.0, c, c, -2.0 * c)
+};
+
+/// The spots along [`AXES`], one a row.
+fn along_axes(spots: &[&Spot]) -> DMatrix<f64> {
+    let seen: Vec<Vector3<f64>> = spots.iter().map(|s| AXES * s.ln).collect();
+    DMatrix::from_fn(spots.len(), 3, |i, c| seen[i][c])
+}
+
+/// Some of the axes.
+#[derive(Clone, Copy)]
+struct Columns {
+    first: usize,
+    number: usize,
+}
+
+const STRENGTH: Columns = Columns {
+    first: 0,
+    number: 1,
+};
+const TINT: Columns = Columns {
+    first: 1,
+    number: 2,
+};
+
+impl Columns {
+    fn of(&self, all: &DMatrix<f64>) -> DMatrix<f64> {
+        all.columns(self.first, self.number).into_owned()
+    }
+
+    fn square(&self, all: &Matrix3<f64>) -> DMatrix<f64> {
+        DMatrix::from_fn(self.number, self.number, |i, j| {
+            all[(self.first + i, self.first + j)]
+        })
+    }
+}
+
+/// What a spot adds to the field: by each kernel, red, green and blue.
+#[derive(Debug, Clone, Copy)]
+struct Weight {
+    smooth: Vector3<f64>,
+    local: Vector3<f64>,
+}
+
 /// The Gaussian process beside the plane: a sum of two squared-exponential kernels (Rasmussen & Williams 2006, section
 /// 5.4.3). Lamps and windows light a card smoothly, and that part reaches across the bay; what is local (a shadow's edge, a
 /// fold) does not, and where no paper is near it counts as not known.
@@ -329,12 +333,13 @@ struct Process {
     smooth: f64,
     /// Variance of the local part over that of a spot.
     local: f64,
-    /// Half the reach of the paper, plane units.
-    span: f64,
 }
 
-/// Largest variance of the smooth part over that of a spot.
-const SMOOTHEST: f64 = 300.0;
+/// The smoothest process: the largest variance of the smooth part over that of a spot, and nothing local.
+const SMOOTHEST: Process = Process {
+    smooth: 300.0,
+    local: 0.0,
+};
 
 /// Length scale of the smooth part, over the span of the paper: a lamp no nearer than the card is wide.
 const SMOOTH: f64 = 1.5;
@@ -342,11 +347,140 @@ const SMOOTH: f64 = 1.5;
 /// Length scale of the local part, over the span of the paper: less than the bay is wide.
 const LOCAL: f64 = 0.1;
 
+/// All spots solved for under a process.
+#[derive(Debug, Clone)]
+struct Solver {
+    process: Process,
+    /// Half the reach of the paper, plane units.
+    span: f64,
+    chol: Cholesky<f64, Dyn>,
+    basis: DMatrix<f64>,
+    ki_b: DMatrix<f64>,
+    gls: DMatrix<f64>,
+    /// Diagonal of the projected inverse: leave-one-out with an estimated trend.
+    projected: DVector<f64>,
+}
+
+/// Strength or tint of the light under the process that suits it.
+#[derive(Debug, Clone)]
+struct Part {
+    solver: Solver,
+    /// Spots x axes, and terms of the plane x axes.
+    weights: DMatrix<f64>,
+    beta: DMatrix<f64>,
+    /// Covariance of a spot about the field, between axes.
+    of_spot: DMatrix<f64>,
+}
+
+impl Solver {
+    fn new(
+        spots: &[&Spot],
+        kernels: &Kernels,
+        centre: (f64, f64),
+        trend: usize,
+        process: Process,
+    ) -> Option<Solver> {
+        let n = spots.len();
+        let span = kernels.span;
+        let chol = Cholesky::new(kernels.covariance(&process))?;
+        let basis = DMatrix::from_fn(n, trend, |i, j| {
+            base((spots[i].x, spots[i].y), centre, span)[j]
+        });
+        let ki_b = chol.solve(&basis);
+        let gls = (basis.transpose() * &ki_b).try_inverse()?;
+        let taken = &ki_b * &gls;
+        let inverse = inverse_diagonal(&chol);
+        let projected = DVector::from_fn(n, |i, _| {
+            (inverse[i] - taken.row(i).dot(&ki_b.row(i))).max(1e-12)
+        });
+        Some(Solver {
+            process,
+            span,
+            chol,
+            basis,
+            ki_b,
+            gls,
+            projected,
+        })
+    }
+
+    /// Coefficients of the plane, and the solved residuals.
+    fn solve(&self, seen: &DMatrix<f64>) -> (DMatrix<f64>, DMatrix<f64>) {
+        let beta = &self.gls * (self.ki_b.transpose() * seen);
+        let residual = self.chol.solve(&(seen - &self.basis * &beta));
+        (beta, residual)
+    }
+
+    /// Spots beyond what the plane uses up.
+    fn freedom(&self) -> Option<f64> {
+        let (n, trend) = self.basis.shape();
+        (n > trend).then(|| (n - trend) as f64)
+    }
+
+    /// Leave-one-out predictive density (natural log) of what was seen, spots x axes.
+    fn score(&self, seen: &DMatrix<f64>) -> f64 {
+        let Some(freedom) = self.freedom() else {
+            return 0.0;
+        };
+        let (_, residual) = self.solve(seen);
+        let mut score = 0.0;
+        for (y, r) in seen.column_iter().zip(residual.column_iter()) {
+            let s2 = (y.dot(&r) / freedom).max(SPOT_FLOOR.powi(2));
+            for (r, p) in r.iter().zip(&self.projected) {
+                let (e, v) = (r / p, s2 / p);
+                score -= 0.5 * (e * e / v + v.ln());
+            }
+        }
+        score
+    }
+
+    /// `own` is the covariance of a spot between axes from the spread within it, for where there are too few to tell.
+    fn fit(&self, seen: &DMatrix<f64>, own: DMatrix<f64>) -> Part {
+        let (beta, weights) = self.solve(seen);
+        let axes = seen.ncols();
+        let mut of_spot = match self.freedom() {
+            Some(freedom) => weights.transpose() * seen / freedom,
+            None => own,
+        };
+        of_spot += DMatrix::identity(axes, axes) * SPOT_FLOOR.powi(2);
+        Part {
+            solver: self.clone(),
+            weights,
+            beta,
+            of_spot,
+        }
+    }
+}
+
+impl Part {
+    /// Covariance between the axes of the mean over `places`, whose terms of the plane are `bases`.
+    fn variance(
+        &self,
+        places: &[(f64, f64)],
+        points: &[(f64, f64)],
+        bases: &[[f64; 3]],
+    ) -> DMatrix<f64> {
+        let s = &self.solver;
+        let n = places.len() as f64;
+        let between = |a: (f64, f64), b: (f64, f64)| s.process.covariance(a, b, s.span);
+        let mean = |f: &dyn Fn((f64, f64)) -> f64| places.iter().map(|&p| f(p)).sum::<f64>() / n;
+        let k = DVector::from_fn(points.len(), |i, _| mean(&|p| between(p, points[i])));
+        let ki_k = s.chol.solve(&k);
+        let b = DVector::from_fn(s.basis.ncols(), |j, _| {
+            bases.iter().map(|base| base[j]).sum::<f64>() / n
+        });
+        let r = b - s.basis.transpose() * &ki_k;
+        let own = mean(&|p| mean(&|q| between(p, q)));
+        let v = own - k.dot(&ki_k) + (r.transpose() * &s.gls * &r)[(0, 0)];
+        &self.of_spot * v.max(0.0)
+    }
+}
+
 impl Process {
-    fn covariance(&self, a: (f64, f64), b: (f64, f64)) -> f64 {
+    fn covariance(&self, a: (f64, f64), b: (f64, f64), span: f64) -> f64 {
         let part = |variance: f64, length: f64| {
             if variance > 0.0 {
-                variance * kernel(a, b, length * self.span)
+                variance * kernel(a, b, length * span)
             } else {
                 0.0
             }
@@ -363,6 +497,7 @@ fn kernel(a: (f64, f64), b: (f64, f64), length: f64) -> f64 {
 
 /// Both kernels between all spots, of unit variance: every candidate process is a sum of them.
 struct Kernels {
+    span: f64,
     smooth: DMatrix<f64>,
     local: DMatrix<f64>,
 }
@@ -382,6 +517,7 @@ impl Kernels {
             k
         };
         Kernels {
+            span,
             smooth: between(SMOOTH),
             local: between(LOCAL),
         }
@@ -519,7 +655,6 @@ mod tests {
         let process = Process {
             smooth: 30.0,
             local: 3.0,
-            span: 90.0,
         };
         let chol = Cholesky::new(Kernels::of(&spots, 90.0).covariance(&process)).unwrap();
         let whole = chol.inverse().diagonal();

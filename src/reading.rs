@@ -21,7 +21,7 @@ use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::sight;
 use crate::stage::stage;
-use crate::vial::lens::{alike, gathered_light};
+use crate::vial::lens::{alike, another_way, gathered_light};
 use crate::vial::sample::Sampled;
 
 /// Coverage of the interval.
@@ -256,7 +256,11 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
     // What the session's own photos differed by is met anew by each photo, as part of the repeatability.
     let gathered = gathered_light(&sampled.ln, chart.unlike(sampled));
     let usual = chart.usual_light(sampled);
-    budget.add("light gathered behind the vial", lab(gathered - usual));
+    let elsewhere = another_way(&sampled.ln, correction.unusual(chart.inks_missed));
+    budget.add(
+        "light gathered behind the vial",
+        lab(gathered - usual + elsewhere),
+    );
     let linear = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian();
     let dark = dark_end(&sampled.crushed, &look.observed.to_working);
     budget.add(

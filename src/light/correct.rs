@@ -288,6 +288,14 @@ impl Correction {
             .map_or_else(Matrix3::zeros, |(_, hue)| hue.metamerism(at, usual))
     }
 
+    /// How surely lamp or camera are not those of the session, 0 to 1; `usual` as in [`Correction::metamerism`].
+    pub fn unusual(&self, usual: Option<f64>) -> f64 {
+        let usual = usual.unwrap_or(0.0);
+        self.liquid
+            .as_ref()
+            .map_or(0.0, |(_, hue)| hue.unusual(usual))
+    }
+
     /// What inks are missed by in this photo when each is predicted from the others ([`Hue::missed`]).
     pub fn inks_missed(&self) -> Option<f64> {
         self.liquid.as_ref().map(|(_, hue)| hue.missed())

@@ -141,16 +141,21 @@ impl Hue {
         self.missed.trace()
     }
 
-    /// Covariance (natural log of relative light) of how far a dye goes its own way. `usual` is what inks are missed by among
-    /// photos of the session itself ([`Hue::missed`]), in which a dye goes the way of the standards.
-    pub fn metamerism(&self, ln: &Vector3<f64>, usual: f64) -> Matrix3<f64> {
+    /// How surely lamp or camera are not those of the session, 0 to 1. `usual` is what inks are missed by among photos of the
+    /// session itself ([`Hue::missed`]).
+    pub fn unusual(&self, usual: f64) -> f64 {
         let all = self.missed.trace();
-        let unusual = ((all - usual) / all.max(f64::MIN_POSITIVE)).max(0.0);
+        ((all - usual) / all.max(f64::MIN_POSITIVE)).max(0.0)
+    }
+
+    /// Covariance (natural log of relative light) of how far a dye goes its own way. `usual` as in [`Hue::unusual`]: in the
+    /// session's light a dye goes the way of the standards.
+    pub fn metamerism(&self, ln: &Vector3<f64>, usual: f64) -> Matrix3<f64> {
         let shape =
             |m: &Matrix3<f64>| m * (1.0 - EVEN) + Matrix3::identity() * (EVEN * m.trace() / 3.0);
         let own =
             shape(&self.missed) * DYE_OVER_INK.powi(2) + shape(&self.went) * DYE_OVER_MOVE.powi(2);
-        own * (unusual * depth(ln).powi(2))
+        own * (self.unusual(usual) * depth(ln).powi(2))
     }
 
     fn near(&self, ln: &Vector3<f64>) -> DVector<f64> {

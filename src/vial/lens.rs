@@ -156,6 +156,16 @@ pub fn gathered_light(ln: &Vector3<f64>, unlike: Option<f64>) -> Matrix3<f64> {
     Matrix3::from_element(grey) + ln * ln.transpose() * (PATH_SHARE * PATH_SHARE * grey)
 }
 
+/// The path of light through the liquid under another lamp than the session's (standard deviation, share of the depth): it comes
+/// from elsewhere, and the course across the vial tells only of what is gathered. From population "other light" of
+/// `tests/scenes` in diffuse light (study seeds 777, 31 and 9001).
+const PATH_CHANGED: f64 = 0.04;
+
+/// Covariance of a colour `ln` from light that goes another way than in the session; `unusual` is how surely it does, 0 to 1.
+pub fn another_way(ln: &Vector3<f64>, unusual: f64) -> Matrix3<f64> {
+    ln * ln.transpose() * (PATH_CHANGED * PATH_CHANGED * unusual)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

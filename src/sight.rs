@@ -197,13 +197,15 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
         ));
     }
     let edge = field.edge_beside(look.liquid, NEAR_VIAL);
-    if edge > SHADOW && field.edges() > WIDE_SHADOW {
+    let (by_vial, anywhere) = (edge > SHADOW, field.edges());
+    if by_vial && anywhere > WIDE_SHADOW || anywhere > DEEP_SHADOW {
         flags.push(Flag::new(
             "shadow-edge",
             Severity::Doubt,
             format!(
-                "a shadow with an edge falls by the vial: paper near it differs by {:.0} % beyond what smooth light would give",
-                100.0 * (edge.exp() - 1.0)
+                "a shadow with an edge falls on the card, {}: paper there differs by {:.0} % beyond what smooth light would give",
+                if by_vial { "by the vial" } else { "across much of it" },
+                100.0 * (if by_vial { edge } else { anywhere }.exp() - 1.0)
             ),
             "turn card and vial until no shadow of your hand, the phone or a frame falls on them",
         ));
@@ -230,6 +232,9 @@ const MIXED: f64 = 0.15;
 const SHADOW: f64 = 0.5;
 /// The same for one place of twenty on the whole card: the vial's own shadow, and the light that it gathers, touch fewer.
 const WIDE_SHADOW: f64 = 0.1;
+/// An edge as deep as this (natural log, one place of twenty) is doubted wherever it is: where it runs behind the vial no paper
+/// shows it.
+const DEEP_SHADOW: f64 = 0.3;
 /// How far from the liquid an edge counts, mm: where it runs farther off, vial and paper beside it share their light.
 const NEAR_VIAL: f64 = 14.0;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.

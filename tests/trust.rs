@@ -9,6 +9,7 @@ mod scenes;
 use std::sync::LazyLock;
 
 use rayon::prelude::*;
+use scenes::light::Shadow;
 use scenes::print::Stain;
 use scenes::{Foul, Layout, Scene, Series, Session, render};
 use tintwell::blank::Blank;
@@ -295,7 +296,8 @@ fn an_empty_vial_is_no_zero() {
     );
 }
 
-/// A photo out of focus, one taken in the dark, a vial aside, a drop of something on a patch; and beside each one that is not.
+/// A photo out of focus, one taken in the dark, a vial aside, a drop of something on a patch, a shadow whose edge falls over the
+/// vial, a cloudy liquid; and beside each one that is not: the shadow aside of the vial, a clear liquid seen from high above.
 #[test]
 fn faults_of_the_photo_are_told_from_their_absence() {
     let own = session().own(TRUTH, SEED);
@@ -304,7 +306,15 @@ fn faults_of_the_photo_are_told_from_their_absence() {
         change(&mut scene);
         scene
     };
-    let cases: [(&str, Scene, Scene); 4] = [
+    // Half the plane to the right of `edge` (mm on the card) in shadow.
+    let shadow = |edge: f64| Shadow {
+        at: [edge + 400.0, 80.0],
+        across_deg: 0.0,
+        half_width_mm: 400.0,
+        soft_mm: 8.0,
+        depth: 0.5,
+    };
+    let cases: [(&str, Scene, Scene); 6] = [
         (
             "blurred",
             with(&|s| s.exposure.defocus = 0.0035),
@@ -340,6 +350,16 @@ fn faults_of_the_photo_are_told_from_their_absence() {
                     takes: [0.1, 0.45, 0.7],
                 });
             }),
+        ),
+        (
+            "shadow-edge",
+            with(&|s| s.light.shadow = Some(shadow(90.0))),
+            with(&|s| s.light.shadow = Some(shadow(135.0))),
+        ),
+        (
+            "cloudy-liquid",
+            with(&|s| s.liquid.as_mut().expect("a liquid").turbidity = 0.5),
+            with(&|s| (s.pose.tilt_deg, s.pose.from_deg) = (30.0, 65.0)),
         ),
     ];
     let scenes = cases

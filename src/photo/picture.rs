@@ -25,20 +25,23 @@ fn luma([r, g, b]: [u32; 3]) -> u32 {
     (77 * r + 150 * g + 29 * b + 128) >> 8
 }
 
+/// Most rows of a square: their sum of 8-bit samples still fits 16 bits, of which a processor adds twice as many at once.
+const MOST_ROWS: usize = 257;
+
 /// Luma of squares of `factor` x `factor` pixels, row by row. Where a side of the
-/// picture is shorter, so is that of the squares.
-fn reduced<T: Copy + Into<u32> + Sync>(
+/// picture is shorter, so is that of the squares. `shift` makes 8-bit samples of them.
+fn reduced<T: Copy + Into<u16> + Sync>(
     samples: &[T],
     shift: u32,
     (width, height): (usize, usize),
     factor: usize,
 ) -> GrayImage {
-    let [wide, high] = [width, height].map(|side| factor.clamp(1, side.max(1)));
+    let [wide, high] = [width, height].map(|side| factor.clamp(1, side.clamp(1, MOST_ROWS)));
     let (across, down, row) = (width / wide, height / high, 3 * width);
     let all = (wide * high) as u32;
     let mut out = vec![0u8; across * down];
     out.par_chunks_mut(across.max(1)).enumerate().for_each_init(
-        || vec![0u32; row],
+        || vec![0u16; row],
         |sums, (j, to)| {
             // Rows first: that goes through memory in order, many samples at a time.
             let rows = &samples[j * high * row..(j + 1) * high * row];
@@ -49,10 +52,10 @@ fn reduced<T: Copy + Into<u32> + Sync>(
                 }
             }
             for (to, square) in to.iter_mut().zip(sums.chunks_exact(3 * wide)) {
-                let mut rgb = [0; 3];
+                let mut rgb = [0u32; 3];
                 for pixel in square.chunks_exact(3) {
                     for (sum, v) in rgb.iter_mut().zip(pixel) {
-                        *sum += v;
+                        *sum += u32::from(*v);
                     }
                 }
                 *to = luma(rgb.map(|v| (v + all / 2) / all)) as u8;

@@ -369,7 +369,15 @@ fn answer(chart: &Chart, post: &Posterior, beside: f64, flags: &mut Vec<Flag>) -
             "take the photo again in even light, close and sharp; take several photos of the vial",
         ));
     }
-    if post.above > 0.025 {
+    let end = chart.steps.len() as f64 - 1.0;
+    if b > end - UNSURE_END && chart.lens.as_ref().is_some_and(|l| l.unsteady().is_some()) {
+        flags.push(Flag::new(
+            "top-unsure",
+            Severity::Doubt,
+            format!("near the last step ({last} {unit}) of a chart that was made with a lamp shining through its vials, a sample over range may look like this one"),
+            beyond_fix(unit),
+        ));
+    } else if post.above > 0.025 {
         flags.push(Flag::new(
             "may-be-above",
             Severity::Note,
@@ -412,6 +420,9 @@ pub fn beyond_fix(unit: &str) -> &'static str {
     }
 }
 
+/// Steps before the end of a chart in which one made in unsteady light is not believed: its steps lie closest there, and what lies
+/// past them can be taken for the last ones.
+const UNSURE_END: f64 = 0.5;
 /// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 3 degrees of freedom, 0.999.
 const OFF_CHART_D2: f64 = 16.27;
 /// CIEDE2000 past which a colour is doubtful even where its budget explains the distance: about what lies between the steps

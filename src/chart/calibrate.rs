@@ -17,7 +17,7 @@ use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
 use crate::vial::Found;
-use crate::vial::lens::{Lens, alike, gathered_light};
+use crate::vial::lens::{Lens, gathered_light};
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -41,10 +41,6 @@ const ASSUMED_DF: f64 = 3.0;
 /// Patches that differ by more than this between photos of a session (natural log, median) tell of a session that was
 /// not held together: 5 % is about 2 CIELAB units at mid-grey.
 const DRIFT: f64 = 0.05;
-
-/// Gathered light that may differ by more than this from photo to photo of a session (natural log, standard deviation; 22 %) bends
-/// a chart: many steps differ by less.
-const UNSTEADY: f64 = 0.2;
 
 /// A curve that misses left-out steps by more than this share of what neighbours lie apart leads nowhere: along a smooth
 /// curve a left-out step is missed by a fraction of it, with two standards mixed up by more than the whole.
@@ -116,8 +112,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
             photo.2 += gathered_light(&photo.1, unlike);
         }
     }
-    let gathered = alike(lens.as_ref().map(|l| l.scatter));
-    if lens.is_some() && gathered > UNSTEADY {
+    if let Some(gathered) = lens.as_ref().and_then(Lens::unsteady) {
         flags.push(Flag::new(
             "lamp-through-vials",
             Severity::Doubt,

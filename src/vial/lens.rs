@@ -45,7 +45,18 @@ pub struct Lens {
     pub scatter: f64,
 }
 
+/// Gathered light that may differ by more than this from photo to photo of a session (natural log, standard deviation; 22 %) bends
+/// a chart: many steps differ by less.
+const UNSTEADY: f64 = 0.2;
+
 impl Lens {
+    /// How much the gathered light may differ from photo to photo of the session (natural log, standard deviation), if that is
+    /// enough to bend a chart.
+    pub fn unsteady(&self) -> Option<f64> {
+        let gathered = alike(Some(self.scatter));
+        (gathered > UNSTEADY).then_some(gathered)
+    }
+
     /// The session's lens from the courses of its photos; `None` if there are none.
     pub fn of(seen: &[Across]) -> Option<Lens> {
         if seen.is_empty() {

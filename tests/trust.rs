@@ -46,13 +46,12 @@ struct Seen {
 }
 
 fn seen(scene: &Scene) -> Seen {
+    seen_on(scene, &CHART)
+}
+
+fn seen_on(scene: &Scene, chart: &Chart) -> Seen {
     let photo = decode(&render(scene, &CARD).jpeg(), &Limits::default()).expect("a photo");
-    match read(
-        &photo,
-        &Where::Card(Design::all()),
-        &CHART,
-        &Told::default(),
-    ) {
+    match read(&photo, &Where::Card(Design::all()), chart, &Told::default()) {
         Ok((checked, _)) => Seen {
             codes: checked.flags.iter().map(|f| f.code.clone()).collect(),
             verdict: Some(checked.value.verdict),
@@ -169,6 +168,22 @@ fn the_lines_tell_a_cloudy_liquid_from_a_pale_one() {
     assert_eq!(cloudy, [false, false, true, true]);
     assert_eq!(seen[0].1.verdict, Some(Verdict::Trusted));
     assert_ne!(seen[2].1.verdict, Some(Verdict::Trusted));
+}
+
+/// Near the end of a chart whose session was lit by a lamp that shone through its vials, unlike from photo to photo, a reading is
+/// doubted; elsewhere on it, and on the chart as it is, not.
+#[test]
+fn the_end_of_an_unsteady_chart_is_doubted() {
+    let mut unsteady = CHART.clone();
+    unsteady.lens.as_mut().expect("a lens").scatter = 0.06;
+    let doubted = |truth: f64, chart: &Chart| {
+        let seen = seen_on(&session().own(truth, SEED + 4), chart);
+        assert!(seen.answer.is_some(), "{}", seen.why);
+        seen.codes.iter().any(|c| c == "top-unsure")
+    };
+    assert!(doubted(60.0, &unsteady));
+    assert!(!doubted(TRUTH, &unsteady));
+    assert!(!doubted(60.0, &CHART));
 }
 
 /// A photo that does not show the lines says that it would not notice.

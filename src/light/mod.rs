@@ -7,6 +7,7 @@
 pub mod correct;
 pub mod field;
 pub mod hue;
+mod kriging;
 pub mod spot;
 pub mod terms;
 pub mod tone;

@@ -51,11 +51,29 @@ pub struct Curve {
     step_cov: Vec<Matrix3<f64>>,
     /// Per interval: interpolation error in its middle, CIELAB, as an outer product.
     between: Vec<Matrix3<f64>>,
+    /// Covariance, CIELAB, of how far the curves over the other axes lie from this one, [`PER_INTERVAL`] places an interval.
+    others: Vec<Matrix3<f64>>,
 }
+
+/// Places of an interval at which curves over other axes are compared.
+const PER_INTERVAL: usize = 8;
 
 /// With a step left out the gap is twice as wide; the error of a smooth interpolant falls at least with the square of
 /// the gap, so a quarter of the left-out error remains in the middle of a gap.
 const GAP_SHARE: f64 = 0.25;
+
+/// Every space and axis that is tried, the simplest first.
+fn all_choices() -> impl Iterator<Item = (Space, Axis)> {
+    [Space::Absorbance, Space::Lab]
+        .into_iter()
+        .flat_map(|space| [Axis::Linear, Axis::SquareRoot, Axis::Log1p].map(|axis| (space, axis)))
+}
+
+/// Root mean square of left-out errors; `None` if there are none.
+fn score(errors: &[(usize, Vector3<f64>)]) -> Option<f64> {
+    let squares = errors.iter().map(|e| e.1.norm_squared()).sum::<f64>();
+    (!errors.is_empty()).then(|| (squares / errors.len() as f64).sqrt())
+}
 
 impl Choice {
     /// Chooses space and axis by leave-one-step-out error. At least three steps, in rising order of value.
@@ -64,26 +82,20 @@ impl Choice {
     /// If the steps cannot be interpolated (fewer than three, or not rising).
     pub fn choose(steps: &[Step]) -> Result<Choice> {
         let mut best: Option<Choice> = None;
-        for space in [Space::Absorbance, Space::Lab] {
-            for axis in [Axis::Linear, Axis::SquareRoot, Axis::Log1p] {
-                Curve::through(steps, space, axis)?;
-                let errors = left_out(steps, space, axis);
-                let score = (!errors.is_empty()).then(|| {
-                    (errors.iter().map(|e| e.1.norm_squared()).sum::<f64>() / errors.len() as f64)
-                        .sqrt()
+        for (space, axis) in all_choices() {
+            Curve::through(steps, space, axis)?;
+            let score = score(&left_out(steps, space, axis));
+            let better = match (&best, score) {
+                (None, _) => true,
+                (Some(b), Some(s)) => b.left_out_error.is_some_and(|t| s < t),
+                (Some(_), None) => false,
+            };
+            if better {
+                best = Some(Choice {
+                    space,
+                    axis,
+                    left_out_error: score,
                 });
-                let better = match (&best, score) {
-                    (None, _) => true,
-                    (Some(b), Some(s)) => b.left_out_error.is_some_and(|t| s < t),
-                    (Some(_), None) => false,
-                };
-                if better {
-                    best = Some(Choice {
-                        space,
-                        axis,
-                        left_out_error: score,
-                    });
-                }
             }
         }
         best.ok_or_else(|| Error::new("the chart has no steps", "give at least three standards"))
@@ -131,7 +143,41 @@ impl Curve {
                 sum * (GAP_SHARE * GAP_SHARE) / near.len().max(1) as f64
             })
             .collect();
+        curve.others = curve.unlike(steps, &errors);
         Ok(curve)
+    }
+
+    /// How far the curves over the other axes lie from this one. Before the first inner step and after the last nothing can be
+    /// left out, so only the other curves tell what the choice of the axis makes there. They count by how well they predict
+    /// left-out steps (model averaging: Hoeting et al. 1999, Stat. Sci. 14(4):382-417; likelihoods of residuals whose variance is
+    /// unknown are their sums of squares to the power of minus half their number).
+    fn unlike(&self, steps: &[Step], errors: &[(usize, Vector3<f64>)]) -> Vec<Matrix3<f64>> {
+        let own = score(errors);
+        let others: Vec<(f64, Curve)> = all_choices()
+            .filter(|other| *other != (self.space, self.axis))
+            .filter_map(|(space, axis)| {
+                let curve = Curve::through(steps, space, axis).ok()?;
+                let ratio = match (own, score(&left_out(steps, space, axis))) {
+                    (Some(own), Some(other)) => (own / other.max(f64::MIN_POSITIVE)).min(1.0),
+                    _ => 1.0,
+                };
+                Some((ratio.powi(errors.len() as i32), curve))
+            })
+            .collect();
+        let total = 1.0 + others.iter().map(|o| o.0).sum::<f64>();
+        (0..=PER_INTERVAL * (self.len() - 1))
+            .map(|k| k as f64 / PER_INTERVAL as f64)
+            .map(|p| {
+                let here = self.lab(p).to_vector();
+                others
+                    .iter()
+                    .map(|(weight, other)| {
+                        let off = other.lab(p).to_vector() - here;
+                        off * off.transpose() * (weight / total)
+                    })
+                    .sum()
+            })
+            .collect()
     }
 
     fn through(steps: &[Step], space: Space, axis: Axis) -> Result<Curve> {
@@ -163,6 +209,7 @@ impl Curve {
             coordinates: [coordinate(0)?, coordinate(1)?, coordinate(2)?],
             step_cov: steps.iter().map(Step::covariance_matrix).collect(),
             between: vec![Matrix3::zeros(); values.len() - 1],
+            others: vec![Matrix3::zeros(); PER_INTERVAL * (values.len() - 1) + 1],
             values,
         })
     }
@@ -219,7 +266,14 @@ impl Curve {
         let steps = j
             * (self.step_cov[i] * (1.0 - t).powi(2) + self.step_cov[i + 1] * t.powi(2))
             * j.transpose();
-        (steps, self.between[i] * (4.0 * t * (1.0 - t)).powi(2))
+        let place = p * PER_INTERVAL as f64;
+        let k = (place as usize).min(self.others.len() - 2);
+        let u = place - k as f64;
+        let others = self.others[k] * (1.0 - u) + self.others[k + 1] * u;
+        (
+            steps,
+            self.between[i] * (4.0 * t * (1.0 - t)).powi(2) + others,
+        )
     }
 }
 
@@ -231,5 +285,39 @@ fn axis_of(axis: Axis, value: f64, values: &[f64]) -> f64 {
         Axis::Linear => from_first,
         Axis::SquareRoot => from_first.signum() * from_first.abs().sqrt(),
         Axis::Log1p => (from_first / scale).max(-0.99).ln_1p(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Variance of the curve between the first two steps, CIELAB, of a dye whose absorbance runs as `of` along concentration.
+    fn open(of: impl Fn(f64) -> f64) -> f64 {
+        let steps: Vec<Step> = [0.0, 1.0, 2.0, 4.0, 8.0]
+            .into_iter()
+            .map(|value| Step {
+                value,
+                ln: [-0.1, -1.0, -0.4].map(|a| a * of(value)),
+                covariance: [[0.0; 3]; 3],
+                photos: 2,
+                clear: None,
+            })
+            .collect();
+        let curve = Curve::new(&steps, &Choice::choose(&steps).unwrap()).unwrap();
+        assert!(curve.covariance(1.0).1.trace() < 1e-12, "a step is known");
+        curve.covariance(0.5).1.trace()
+    }
+
+    /// Where one axis predicts left-out steps and the others do not, it is believed; where none does, they tell what is open.
+    #[test]
+    fn axes_that_predict_no_better_leave_the_curve_open() {
+        let clear = open(|c| 0.2 * c);
+        let jagged = open(|c| match c {
+            c if c < 1.5 => 0.25 * c,
+            c if c < 3.0 => 0.8,
+            c => 0.6 + 0.1 * c,
+        });
+        assert!(clear < 0.01 && jagged > 1.0, "{clear} {jagged}");
     }
 }

@@ -158,7 +158,8 @@ impl Profile {
         let (lost, at): (Vec<usize>, Vec<usize>) = all.partition(|i| cut_off(p, *i, first..=last));
         // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint.
         let least = if bow.is_some() { LEAST_LEFT } else { 1.0 };
-        if (at.len() as f64) < least * (at.len() + lost.len()) as f64
+        if at.is_empty()
+            || (at.len() as f64) < least * (at.len() + lost.len()) as f64
             || (last.saturating_sub(first) as f64) * p.step < 2.0 * SLOW
         {
             return None;
@@ -247,4 +248,26 @@ fn middle(cells: &[Vector3<f64>]) -> Vector3<f64> {
     sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let kept = &sorted[sorted.len() / 4..sorted.len() - sorted.len() / 4];
     kept.iter().map(|c| c.1).sum::<Vector3<f64>>() / kept.len() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::light::observe;
+    use crate::photo::Picture;
+    use crate::place::Place;
+    use crate::vial::bay;
+
+    /// A vial that fills its bay leaves no paper to measure the lines on, and nothing is said of how clear it is.
+    #[test]
+    fn without_paper_beside_it_nothing_is_told() {
+        let area = |x, y, w, h| Area { x, y, w, h };
+        let picture = Picture::from_rgb8(120, 120, vec![200; 3 * 120 * 120]);
+        let liquid = area(20.0, 60.0, 40.0, 40.0);
+        let place = Place::by_hand(area(5.0, 5.0, 30.0, 30.0), liquid, 120, 120).unwrap();
+        let seen = observe(&picture, &place).unwrap();
+        let p = bay::of(&picture, &place, &seen, area(10.0, 50.0, 60.0, 60.0));
+        let lines = [70.0, 80.0, 90.0].map(|y| area(10.0, y, 60.0, 1.0));
+        assert_eq!(clearness(&p, &lines, liquid, liquid), None);
+    }
 }

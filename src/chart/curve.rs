@@ -180,6 +180,7 @@ impl Curve {
             .collect()
     }
 
+    /// A curve over some axis; what is open between its steps is not known yet.
     fn through(steps: &[Step], space: Space, axis: Axis) -> Result<Curve> {
         let values: Vec<f64> = steps.iter().map(|s| s.value).collect();
         if values.len() < 3 {
@@ -208,8 +209,8 @@ impl Curve {
             axis,
             coordinates: [coordinate(0)?, coordinate(1)?, coordinate(2)?],
             step_cov: steps.iter().map(Step::covariance_matrix).collect(),
-            between: vec![Matrix3::zeros(); values.len() - 1],
-            others: vec![Matrix3::zeros(); PER_INTERVAL * (values.len() - 1) + 1],
+            between: Vec::new(),
+            others: Vec::new(),
             values,
         })
     }

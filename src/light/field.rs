@@ -8,7 +8,7 @@
 
 use std::f64::consts::FRAC_1_SQRT_2;
 
-use nalgebra::{DMatrix, Matrix3, Vector3};
+use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 use rayon::prelude::*;
 
 use super::kriging::{Kernels, LOCAL, Part, Process, SMOOTH, SMOOTHEST, Solver, base, kernel};
@@ -86,9 +86,10 @@ impl Field {
             .collect();
         let seen = along_axes(&usable);
         let best = |columns: Columns| {
+            let seen = columns.of(&seen);
             let mut best: Option<(f64, &Solver)> = None;
             for solver in &solvers {
-                let score = solver.score(&columns.of(&seen));
+                let score = solver.score(&seen);
                 // Of equal ones the simplest, which comes first.
                 if best.is_none_or(|(s, _)| score > s) {
                     best = Some((score, solver));
@@ -113,36 +114,41 @@ impl Field {
         let part = |columns: Columns, solver: &Solver| {
             solver.fit(&columns.of(&seen), columns.square(&own))
         };
-        let parts = [part(STRENGTH, solvers[0]), part(TINT, solvers[1])];
+        let (strength, tint) = (part(STRENGTH, solvers[0]), part(TINT, solvers[1]));
+        // A row of either along the axes, back in red, green and blue.
         let back = [STRENGTH, TINT].map(|c| c.of(&DMatrix::from_fn(3, 3, |i, j| AXES[(j, i)])));
-        let of_row = |matrix: &DMatrix<f64>, row: usize, part: usize| {
-            let v = &back[part] * matrix.row(row).transpose();
-            Vector3::new(v[0], v[1], v[2])
+        let both = |of: &dyn Fn(&Part) -> DVector<f64>| -> Vector3<f64> {
+            let sum = &back[0] * of(&strength) + &back[1] * of(&tint);
+            sum.fixed_rows::<3>(0).into()
         };
-        let both = |f: &dyn Fn(&Part, usize) -> Vector3<f64>| f(&parts[0], 0) + f(&parts[1], 1);
+        let plane = (0..strength.beta.nrows())
+            .map(|j| both(&|part| part.beta.row(j).transpose()))
+            .collect();
+        let weights = (0..spots.len())
+            .map(|i| {
+                let by = |share: &dyn Fn(&Process) -> f64| {
+                    both(&|part| part.weights.row(i).transpose() * share(&part.solver.process))
+                };
+                Weight {
+                    smooth: by(&|process| process.smooth),
+                    local: by(&|process| process.local),
+                }
+            })
+            .collect();
         Some(Field {
             centre,
             span: solvers[0].span,
             points: spots.iter().map(|s| (s.x, s.y)).collect(),
-            plane: (0..parts[0].beta.nrows())
-                .map(|j| both(&|part, k| of_row(&part.beta, j, k)))
-                .collect(),
-            weights: (0..spots.len())
-                .map(|i| Weight {
-                    smooth: both(&|part, k| {
-                        of_row(&part.weights, i, k) * part.solver.process.smooth
-                    }),
-                    local: both(&|part, k| of_row(&part.weights, i, k) * part.solver.process.local),
-                })
-                .collect(),
+            plane,
+            weights,
             rejected: 0,
             beside_smooth: Vec::new(),
             spread: Spread {
                 light: 0.0,
                 tint: 0.0,
             },
-            strength: parts[0].clone(),
-            tint: parts[1].clone(),
+            strength,
+            tint,
         })
     }
 
@@ -175,11 +181,11 @@ impl Field {
             .iter()
             .map(|p| base(*p, self.centre, self.span))
             .collect();
-        let strength = &self.strength.variance(&places, &self.points, &bases);
-        let tint = &self.tint.variance(&places, &self.points, &bases);
+        let [strength, tint] =
+            [&self.strength, &self.tint].map(|part| part.variance(&places, &self.points, &bases));
         let mut along = Matrix3::zeros();
         along[(0, 0)] = strength[(0, 0)];
-        along.fixed_view_mut::<2, 2>(1, 1).copy_from(tint);
+        along.fixed_view_mut::<2, 2>(1, 1).copy_from(&tint);
         AXES.transpose() * along * AXES
     }
 

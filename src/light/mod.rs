@@ -32,6 +32,13 @@ pub struct Level {
     pub white: Vector3<f64>,
 }
 
+impl Level {
+    /// Light relative to bare paper, natural logarithm of native linear RGB.
+    pub fn against_white(&self) -> Vector3<f64> {
+        self.seen - self.white
+    }
+}
+
 /// A patch as this photo shows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PatchSeen {

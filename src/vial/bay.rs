@@ -90,7 +90,7 @@ impl BayPicture {
                         };
                         Cell {
                             level,
-                            shade: (level.seen - level.white).map(|v| (v / 3.0).exp()),
+                            shade: level.against_white().map(|v| (v / 3.0).exp()),
                             clipped: top || count == 0,
                         }
                     })

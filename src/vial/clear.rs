@@ -10,7 +10,7 @@ use nalgebra::Vector3;
 use rayon::prelude::*;
 
 use super::bay::BayPicture;
-use super::lines::{Bow, CLEAR_OF_END, Course, Look, SLOW, cut_off, run, window, without_mean};
+use super::lines::{Bow, CLEAR_OF_END, Course, SLOW, Stroke, cut_off, run, window, without_mean};
 use crate::place::Area;
 
 /// What is seen of the lines through the liquid, per channel of the file.
@@ -84,8 +84,12 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
     .collect();
     let (first, last) = (lines.first()?.y, lines.last()?.y);
     let around = (first - 2.0 * SLOW, (last + 2.0 * SLOW).min(bay.y + bay.h));
-    let on_paper =
-        Profile::of(p, &sides, around, None)?.search(lines, Course::default(), MISPLACED)?;
+    // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint: all must be left.
+    let on_paper = Profile::of(p, &sides, around, &Bow::default(), 1.0)?.search(
+        lines,
+        Course::default(),
+        MISPLACED,
+    )?;
     if (0..3).all(|c| on_paper.contrast[c] < PRINTED * on_paper.sd[c]) {
         return None;
     }
@@ -116,7 +120,7 @@ fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
     let bands: Vec<Seen> = (0..BANDS)
         .into_par_iter()
         .map(|k| axis - half + k as f64 * part)
-        .filter_map(|x| Profile::of(p, &[(x, x + part)], within, Some(bow)))
+        .filter_map(|x| Profile::of(p, &[(x, x + part)], within, &bow, LEAST_LEFT))
         .filter_map(|band| band.search(lines, course, BENT))
         .collect();
     let n = bands.len() as f64;
@@ -143,21 +147,20 @@ struct Profile {
 }
 
 impl Profile {
-    /// The profile of some columns (from, to) between two heights, along a bow if there is one; `None` if it is too short for a
-    /// line and its surroundings, or clipped.
+    /// The profile of some columns (from, to) between two heights, along a bow; `None` if it is too short for a line and its
+    /// surroundings, or less than a share of the columns is left without those that are cut off.
     fn of(
         p: &BayPicture,
         columns: &[(f64, f64)],
         (top, bottom): (f64, f64),
-        bow: Option<Bow>,
+        bow: &Bow,
+        least: f64,
     ) -> Option<Profile> {
         let (first, last) = (p.row(top.max(p.area.y)), p.row(bottom));
         let all = columns
             .iter()
             .flat_map(|(a, b)| p.column(*a)..=p.column(*b));
         let (lost, at): (Vec<usize>, Vec<usize>) = all.partition(|i| cut_off(p, *i, first..=last));
-        // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint.
-        let least = if bow.is_some() { LEAST_LEFT } else { 1.0 };
         if at.is_empty()
             || (at.len() as f64) < least * (at.len() + lost.len()) as f64
             || (last.saturating_sub(first) as f64) * p.step < 2.0 * SLOW
@@ -167,14 +170,14 @@ impl Profile {
         // Rows by which each column is lower.
         let lower: Vec<isize> = at
             .iter()
-            .map(|&i| bow.map_or(0, |b| b.rows_lower(p.point(i, first).0, p.step)))
+            .map(|&i| bow.rows_lower(p.point(i, first).0, p.step))
             .collect();
         let row = |j: usize| {
             let cells: Vec<Vector3<f64>> = at
                 .iter()
                 .zip(&lower)
                 .map(|(&i, &lower)| p.level(i, j.saturating_add_signed(lower).clamp(first, last)))
-                .map(|l| l.seen - l.white)
+                .map(|l| l.against_white())
                 .collect();
             middle(&cells)
         };
@@ -223,7 +226,7 @@ impl Profile {
         let middle = (self.top + end) / 2.0;
         let mut any = false;
         for l in lines {
-            let look = Look::new(l, self.step);
+            let stroke = Stroke::new(l, self.step);
             let y = course.of(l.centre().1, middle);
             let half = l.h / 2.0;
             if y - half < self.top + CLEAR_OF_END || y + half > end - CLEAR_OF_END {
@@ -231,9 +234,9 @@ impl Profile {
             }
             any = true;
             let row = |y: f64| (((y - self.top) / self.step).max(0.0) as usize).min(last);
-            let first = row(y - look.reach());
-            for (k, v) in rows[first..=row(y + look.reach())].iter_mut().enumerate() {
-                *v += look.dark(self.top + ((first + k) as f64 + 0.5) * self.step - y);
+            let first = row(y - stroke.reach());
+            for (k, v) in rows[first..=row(y + stroke.reach())].iter_mut().enumerate() {
+                *v += stroke.dark(self.top + ((first + k) as f64 + 0.5) * self.step - y);
             }
         }
         any.then(|| without_mean(&rows, window(self.step)))

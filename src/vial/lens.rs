@@ -92,7 +92,7 @@ impl Across {
             let cells: Vec<Vector3<f64>> = rows
                 .clone()
                 .map(|j| p.level(i, j))
-                .map(|l| l.seen - l.white)
+                .map(|l| l.against_white())
                 .collect();
             Some(Vector3::from_fn(|c, _| {
                 median(&mut cells.iter().map(|v| v[c]).collect::<Vec<_>>())

@@ -87,15 +87,15 @@ const FADED: f64 = 4.0;
 /// Share of a column's cells at the top of their range past which it says nothing, since a line there is cut off.
 const MOST_CLIPPED: f64 = 0.05;
 
-/// The look of one line in rows of some height: a box blurred by the lens and by the row itself.
-pub struct Look {
+/// One line as it is seen in rows of some height: a box blurred by the lens and by the row itself.
+pub struct Stroke {
     half: f64,
     blur: f64,
 }
 
-impl Look {
-    pub fn new(line: &Area, row: f64) -> Look {
-        Look {
+impl Stroke {
+    pub fn new(line: &Area, row: f64) -> Stroke {
+        Stroke {
             half: line.h / 2.0,
             blur: BLUR.hypot(row / 12f64.sqrt()),
         }
@@ -152,7 +152,7 @@ pub fn run(
     within: (f64, f64),
 ) -> Option<(Bow, Course)> {
     let columns = Columns::of(p, (axis - half, axis + half), within)?;
-    let filter = Filter::new(&Look::new(lines.first()?, p.step), p.step);
+    let filter = Filter::new(&Stroke::new(lines.first()?, p.step), p.step);
     let mut bow = Bow {
         axis,
         ..Bow::default()
@@ -199,7 +199,7 @@ impl Columns {
             .map(|i| {
                 let against_paper: Vec<Vector3<f64>> = (first..=last)
                     .map(|j| p.level(i, j))
-                    .map(|l| l.seen - l.white)
+                    .map(|l| l.against_white())
                     .collect();
                 let quick = without_mean(&against_paper, window(p.step));
                 let faint = quick.iter().map(|q| q.map(|v| v.clamp(-FAINT, FAINT)));
@@ -236,15 +236,15 @@ struct Filter {
 }
 
 impl Filter {
-    fn new(look: &Look, row: f64) -> Filter {
+    fn new(stroke: &Stroke, row: f64) -> Filter {
         let window = ((window(row) as f64 + 0.5) * row / FINE) as usize;
-        let reach = (look.reach() / FINE).ceil() as usize + window;
+        let reach = (stroke.reach() / FINE).ceil() as usize + window;
         let dark: Vec<f64> = (0..=2 * reach)
-            .map(|k| look.dark((k as f64 - reach as f64) * FINE))
+            .map(|k| stroke.dark((k as f64 - reach as f64) * FINE))
             .collect();
         Filter {
             kernel: without_mean(&dark, window),
-            half: look.half,
+            half: stroke.half,
         }
     }
 

@@ -170,6 +170,8 @@ pub fn read(
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
     flags.extend(sight::cloudy(&look, chart.clear_at(post.nearest)));
+    let dye = chart.dye_at(post.nearest);
+    flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let beside = beside(&sampled, &curve, &post, chart);
     let answer = answer(chart, &post, beside, &mut flags);
     if matches!(answer, Answer::Below { .. }) {

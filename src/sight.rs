@@ -12,6 +12,7 @@ use crate::light::correct::Correction;
 use crate::look::{Look, SOFT_MM};
 use crate::place::Bay;
 use crate::vial::Found;
+use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::sample::Sampled;
 
 /// Findings about the sight of the card, its light and the vial.
@@ -69,6 +70,52 @@ pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
 /// liquids in the scenes of `tests/scenes` (study seeds 31, 777, 9001 and 7007) 98 of 100 are above this, and all cloudy ones that
 /// are measured well at 0.6 and below.
 const CLOUDY: f64 = 2.0 / 3.0;
+
+/// Doubt about a liquid whose ends differ beyond what those of the chart's vials did; `dye` is the colour that the dye gives it,
+/// natural log.
+pub fn uneven(
+    look: &Look,
+    sampled: &Sampled,
+    usual: Option<UsualEnds>,
+    dye: &Vector3<f64>,
+) -> Option<Flag> {
+    let seen = Ends::of(&sampled.ends_differ, dye);
+    let beyond = usual.map_or(seen, |u| u.beyond(&seen));
+    let [upper, lower] = match look.vial {
+        Some(Found::Open(_)) => ["left", "right"],
+        _ => ["top", "bottom"],
+    };
+    let message = if beyond.dye.abs() > UNMIXED && beyond.dye.abs() * beyond.tint > UNMIXED_TINT {
+        format!(
+            "the colour of the liquid is {:.0} % {} at the {upper} than at the {lower}",
+            100.0 * seen.dye.abs(),
+            if seen.dye > 0.0 { "deeper" } else { "paler" },
+        )
+    } else if beyond.light > UNEVEN + UNEVEN_PER_DEPTH * depth(&sampled.ln) {
+        format!(
+            "the liquid differs by {:.0} % between {upper} and {lower}",
+            100.0 * (seen.light.exp() - 1.0)
+        )
+    } else {
+        return None;
+    };
+    Some(Flag::new(
+        "uneven-liquid",
+        Severity::Doubt,
+        message,
+        "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again",
+    ))
+}
+
+/// Upper and lower third of a mixed liquid differ by less than this share of its dye beyond what is usual: they say that much more
+/// and less than the mean, each by half of it.
+const UNMIXED: f64 = 0.15;
+/// A tint (natural log) in which the ends differ by less than this is none: about 2 CIELAB units at mid-grey.
+const UNMIXED_TINT: f64 = 0.04;
+/// What else the ends may differ by beyond what is usual, natural log, and that per depth of the colour: about 3 CIELAB units at
+/// mid-grey.
+const UNEVEN: f64 = 0.06;
+const UNEVEN_PER_DEPTH: f64 = 0.1;
 
 fn card(look: &Look, correction: &Correction, flags: &mut Vec<Flag>) {
     if let Some(card) = &look.place.card {
@@ -277,18 +324,6 @@ const ASIDE: f64 = 6.0;
 const OTHER_VIAL: f64 = 0.25;
 
 fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
-    let ends = match look.vial {
-        Some(Found::Open(_)) => "left and right",
-        _ => "top and bottom",
-    };
-    if sampled.unevenness > UNEVEN + 0.1 * depth(&sampled.ln) {
-        flags.push(Flag::new(
-            "uneven-liquid",
-            Severity::Doubt,
-            format!("the liquid differs by {:.0} % between {ends}", 100.0 * (sampled.unevenness.exp() - 1.0)),
-            "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again",
-        ));
-    }
     if matches!(look.vial, Some(Found::Standing(vial)) if vial.deeper_below) {
         flags.push(Flag::new(
             "little-liquid",
@@ -320,5 +355,3 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
 
 /// Brighter than paper by this much (natural log): what a lens of water gathers behind itself may reach it.
 const BRIGHTER: f64 = 0.15;
-/// The ends of a mixed liquid differ by less than this (natural log): about 3 CIELAB units at mid-grey.
-const UNEVEN: f64 = 0.06;

@@ -17,6 +17,7 @@ use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
 use crate::vial::Found;
+use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::lens::{Lens, gathered_light};
 
 /// A photo of a known standard.
@@ -87,7 +88,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         ));
     }
     let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
-    let mut across = Vec::new();
+    let (mut across, mut ends_differ) = (Vec::new(), Vec::new());
     let corrections: Vec<Correction> = standards
         .iter()
         .map(|s| Correction::choose(&s.look.observed, &patches))
@@ -103,6 +104,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
             + correction.residual_covariance(&sampled.ln)
             + correction.metamerism(&sampled.ln, inks_missed);
         seen.push((s.value, sampled.ln, own));
+        ends_differ.push((s.value, sampled.ends_differ));
         across.push(sampled.across);
     }
     let lens = Lens::of(&across.iter().flatten().cloned().collect::<Vec<_>>());
@@ -161,13 +163,14 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         .iter()
         .filter_map(|s| s.look.vial.as_ref().map(Found::width))
         .collect();
-    let chart = Chart {
+    let mut chart = Chart {
         terms,
         origin,
         card,
         view,
         vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
         lens,
+        ends: None,
         inks_missed,
         patches,
         steps,
@@ -175,6 +178,11 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         repeatability_df: df,
         curve,
     };
+    let ends: Vec<Ends> = ends_differ
+        .iter()
+        .map(|(value, differ)| Ends::of(differ, &chart.dye_at(chart.step_position(*value))))
+        .collect();
+    chart.ends = UsualEnds::of(&ends);
     flags.extend(super::resolve::flags(&chart)?);
     Ok(Checked {
         value: chart,

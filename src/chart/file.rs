@@ -8,6 +8,7 @@ use super::{Chart, Origin, Step, Terms};
 use crate::error::{Error, Result};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
+use crate::vial::ends::UsualEnds;
 use crate::vial::lens::Lens;
 
 /// Version that this program writes.
@@ -34,6 +35,8 @@ struct Body {
     vial_mm: Option<f64>,
     #[serde(default)]
     lens: Option<Lens>,
+    #[serde(default)]
+    ends: Option<UsualEnds>,
     #[serde(default)]
     inks_missed: Option<f64>,
     steps: Vec<StepRecord>,
@@ -63,6 +66,7 @@ pub fn write(chart: &Chart) -> String {
             view: chart.view,
             vial_mm: chart.vial_mm.map(|v| (v * 10.0).round() / 10.0),
             lens: chart.lens.clone(),
+            ends: chart.ends,
             inks_missed: chart.inks_missed,
             steps: chart
                 .steps
@@ -129,6 +133,7 @@ pub fn parse(text: &str) -> Result<Chart> {
         view: body.view,
         vial_mm: body.vial_mm,
         lens: body.lens,
+        ends: body.ends,
         inks_missed: body.inks_missed,
         patches: body.patches,
         steps: body.steps.into_iter().map(|s| s.step).collect(),
@@ -205,6 +210,14 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
             && (0.0..=10.0).contains(&lens.scatter))
     {
         return Err("the light across its vials is out of range (-10 to 10)".into());
+    }
+    if let Some(ends) = &chart.ends
+        && !(ends.dye.iter().all(|v| v.abs() <= 1e3)
+            && ends.dye[0] <= 0.0
+            && ends.dye[1] >= 0.0
+            && (0.0..=1e3).contains(&ends.light))
+    {
+        return Err("what the ends of its liquids differ by is out of range".into());
     }
     covariance(&chart.repeatability).map_err(|e| format!("its repeatability {e}"))
 }

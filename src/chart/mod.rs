@@ -17,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use crate::colour::{Lab, Relative};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
+use crate::vial::ends::UsualEnds;
 use crate::vial::lens::{Lens, gathered_light};
 use crate::vial::sample::Sampled;
 
@@ -125,6 +126,8 @@ pub struct Chart {
     pub vial_mm: Option<f64>,
     /// How the session's vials gathered its light; `None` where they were not found standing.
     pub lens: Option<Lens>,
+    /// How the ends of the session's liquids differed; `None` where that was not seen.
+    pub ends: Option<UsualEnds>,
     /// Covariance between photos of one vial (pose, refill, light), natural log units; pooled over the steps.
     pub repeatability: [[f64; 3]; 3],
     /// Degrees of freedom behind `repeatability`; 0 if it is the default for want of replicate photos.
@@ -172,6 +175,22 @@ impl Chart {
             (Some(a), Some(b)) => Some(a + (b - a) * (p - i as f64)),
             (a, b) => a.or(b),
         }
+    }
+
+    /// The colour that the dye gives the liquid at a position among the steps, natural log: without that of a first step which
+    /// has none.
+    pub fn dye_at(&self, position: f64) -> Vector3<f64> {
+        let last = self.steps.len() - 1;
+        let p = position.clamp(0.0, last as f64);
+        let i = (p.floor() as usize).min(last - 1);
+        let first = &self.steps[0];
+        let none = if first.value == 0.0 {
+            first.ln_vector()
+        } else {
+            Vector3::zeros()
+        };
+        let (a, b) = (self.steps[i].ln_vector(), self.steps[i + 1].ln_vector());
+        a + (b - a) * (p - i as f64) - none
     }
 
     /// The concentration at a position among the steps.

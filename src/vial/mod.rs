@@ -7,6 +7,7 @@
 pub mod above;
 pub mod bay;
 pub mod clear;
+pub mod ends;
 pub mod find;
 pub mod lens;
 mod lines;

@@ -26,9 +26,8 @@ pub struct Sampled {
     pub looked_at: usize,
     /// Share of blocks left out for reflections, bubbles or clipped pixels, 0 to 1.
     pub rejected: f64,
-    /// Difference of the upper third from the lower third (from above: left from right), natural log, the largest over
-    /// channels.
-    pub unevenness: f64,
+    /// Difference of the upper third from the lower third (from above: left from right), natural log.
+    pub ends_differ: Vector3<f64>,
     /// Standard deviation between kept blocks, natural log, the largest over channels.
     pub roughness: f64,
     /// Share of blocks in which red, green and blue of the file are crushed to nothing, 0 to 1 each.
@@ -168,9 +167,9 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
             .collect();
         (!part.is_empty()).then(|| part.iter().copied().sum::<Vector3<f64>>() / part.len() as f64)
     };
-    let unevenness = match (third(0..ny / 3), third(ny - ny / 3..ny)) {
-        (Some(a), Some(b)) => (a - b).amax(),
-        _ => 0.0,
+    let ends_differ = match (third(0..ny / 3), third(ny - ny / 3..ny)) {
+        (Some(a), Some(b)) => a - b,
+        _ => Vector3::zeros(),
     };
     Some(Sampled {
         ln: mean,
@@ -178,7 +177,7 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
         blocks: kept.len(),
         looked_at,
         rejected: 1.0 - n / (looked_at as f64 * DARKER).max(n),
-        unevenness,
+        ends_differ,
         roughness: scatter.diagonal().max().sqrt(),
         crushed: crushed.map(|c| c as f64 / looked_at as f64),
         across: None,

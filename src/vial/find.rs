@@ -65,6 +65,18 @@ const FAINT: f64 = 0.01;
 const LEAST_SHARE: f64 = 0.08;
 /// What standing 8 mm off the middle of the bay costs, in shares of an edge.
 const ASIDE: f64 = 0.3;
+/// How far from the vial's outline, mm, the edge of its shadow is told apart: nearer lie its walls.
+const SHADOW_WIDTH: (f64, f64) = (2.2, 12.0);
+/// Beside the liquid lies paper if its tint is less than this part of the liquid's, and liquid if it is more than that: near its
+/// wall, light goes through about half as much of it.
+const PAPER_TINT: f64 = 0.3;
+const LIQUID_TINT: f64 = 0.5;
+/// Strips that must agree on it.
+const LEAST_STRIPS: usize = 2;
+/// From where to where under the foot of the card the outlines of a vial before it are looked for, mm.
+const UNDER_FOOT: (f64, f64) = (1.5, 4.0);
+/// An edge there is plain from here on (share of [`PLAIN`]).
+const UNDER_EDGE: f64 = 0.5;
 /// A change along the vial's middle counts as an end of the liquid from 0.015 (about 4 % of light), and however noisy the
 /// photo, from 0.06 (about 18 %).
 const STEP_LEAST: f64 = 0.015;
@@ -90,8 +102,8 @@ const LEAST_LIQUID: f64 = 6.0;
 /// # Errors
 /// If no two outlines stand out, or no even stretch of liquid is found between them.
 pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
-    let edges = outline_strength(picture, bay);
-    let (left, right, clarity) = outlines(picture, &edges, bay).ok_or_else(|| {
+    let strips = Strips::of(picture, bay);
+    let (left, right, clarity) = outlines(picture, &strips, bay).ok_or_else(|| {
         Error::new(
             "no vial was found in the bay of the card",
             "stand the vial on the foot mark, upright and filled, against the bare paper of the bay",
@@ -119,39 +131,109 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
     })
 }
 
+/// The bay in strips across, each column's mean shade.
+struct Strips {
+    /// From its top to the foot of the card.
+    bay: Vec<Vec<Vector3<f64>>>,
+    /// Under the foot of the card, where a vial that stands before it still shows.
+    under: Vec<Vector3<f64>>,
+}
+
+impl Strips {
+    fn of(p: &BayPicture, bay: Area) -> Strips {
+        let rows = cells(p, STRIP).max(2);
+        let across = |j0: usize, rows: usize| -> Vec<Vector3<f64>> {
+            (0..p.nx)
+                .map(|i| (j0..j0 + rows).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / rows as f64)
+                .collect()
+        };
+        let foot = bay.y + bay.h;
+        let end = p.row(foot) + 1;
+        let under = p.row(foot + UNDER_FOOT.0);
+        Strips {
+            bay: (p.row(bay.y + 0.1 * bay.h)..)
+                .step_by(rows)
+                .take_while(|j0| j0 + rows <= end)
+                .map(|j0| across(j0, rows))
+                .collect(),
+            under: across(under, (p.row(foot + UNDER_FOOT.1) - under).max(1)),
+        }
+    }
+}
+
 /// For every column: in what share of the strips of the bay a sharp upright edge runs through it, weak ones in part.
 ///
 /// The outline of a vial is sharp and runs along liquid, glass and cap; a shadow or a bright line that the vial throws
 /// on the card is soft, or runs along the liquid alone.
-fn outline_strength(p: &BayPicture, bay: Area) -> Vec<f64> {
-    let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
-    let (fine, coarse) = (cells(0.6), cells(2.0).max(2));
-    let rows = cells(STRIP).max(2);
-    let mut sum = vec![0.0; p.nx];
-    let mut strips = 0usize;
-    let mut j0 = p.row(bay.y + 0.1 * bay.h);
-    while j0 + rows <= p.row(bay.y + bay.h) + 1 {
-        let column: Vec<Vector3<f64>> = (0..p.nx)
-            .map(|i| (j0..j0 + rows).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / rows as f64)
-            .collect();
-        let mean = |a: usize, b: usize| column[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
-        for i in coarse..p.nx - coarse {
-            let step = mean(i + 1, i + 1 + fine) - mean(i - fine, i);
-            // What a ramp as wide as the coarse reach would give over the fine one is not an edge.
-            let ramp = (column[i + coarse] - column[i - coarse]) * (fine as f64 / coarse as f64);
-            let edge = (0..3)
-                .map(|c| (step[c].abs() - ramp[c].abs()).max(0.0))
-                .fold(0.0, f64::max);
-            sum[i] += (edge / PLAIN).min(1.0);
-        }
-        strips += 1;
-        j0 += rows;
+fn outline_strength(p: &BayPicture, strips: &Strips) -> Vec<f64> {
+    let each: Vec<Vec<f64>> = strips.bay.iter().map(|column| steps(p, column)).collect();
+    (0..p.nx)
+        .map(|i| each.iter().map(|edges| edges[i]).sum::<f64>() / each.len().max(1) as f64)
+        .collect()
+}
+
+/// For every column of a strip: the edge that runs through it, 1 from [`PLAIN`] on.
+fn steps(p: &BayPicture, column: &[Vector3<f64>]) -> Vec<f64> {
+    let (fine, coarse) = (cells(p, 0.6), cells(p, 2.0).max(2));
+    let mean = |a: usize, b: usize| column[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
+    let mut edges = vec![0.0; column.len()];
+    for i in coarse..column.len() - coarse {
+        let step = mean(i + 1, i + 1 + fine) - mean(i - fine, i);
+        // What a ramp as wide as the coarse reach would give over the fine one is not an edge.
+        let ramp = (column[i + coarse] - column[i - coarse]) * (fine as f64 / coarse as f64);
+        let edge = (0..3)
+            .map(|c| (step[c].abs() - ramp[c].abs()).max(0.0))
+            .fold(0.0, f64::max);
+        edges[i] = (edge / PLAIN).min(1.0);
     }
-    sum.into_iter().map(|v| v / strips.max(1) as f64).collect()
+    edges
+}
+
+/// Whether the edge in column `outer` is that of a shadow which the vial throws beside itself, if its outline is in column `inner`:
+/// what lies between them has the tint of paper, though the liquid has another; or, where liquid and paper are alike, the outline
+/// goes on under the foot of the card and the edge does not.
+fn shadow_edge(p: &BayPicture, strips: &Strips, outer: usize, inner: usize) -> bool {
+    let (clear, near, far) = (cells(p, 0.6), cells(p, 1.2), cells(p, 3.0));
+    let inwards = |from: usize, by: usize| {
+        if outer < inner {
+            from + by
+        } else {
+            from.saturating_sub(by)
+        }
+    };
+    let between = (
+        inwards(outer, clear),
+        inwards(outer, outer.abs_diff(inner) - clear),
+    );
+    let inside = (inwards(inner, near), inwards(inner, far));
+    let (mut for_it, mut against) = (0usize, 0usize);
+    for column in &strips.bay {
+        let of = |(a, b): (usize, usize)| {
+            let (a, b) = (a.min(b), a.max(b).min(column.len() - 1));
+            tint(mean_ln(column, (a, b + 1))).amax()
+        };
+        let (beside, liquid) = (of(between), of(inside));
+        if liquid > PLAIN_TINT {
+            for_it += usize::from(beside < PAPER_TINT * liquid);
+            against += usize::from(beside > LIQUID_TINT * liquid);
+        }
+    }
+    if for_it + against >= LEAST_STRIPS {
+        return for_it > 2 * against;
+    }
+    let under = steps(p, &strips.under);
+    let at = |i: usize| {
+        under[i.saturating_sub(clear)..(i + clear + 1).min(under.len())]
+            .iter()
+            .copied()
+            .fold(0.0, f64::max)
+    };
+    at(inner) > UNDER_EDGE && at(outer) < 0.5 * at(inner)
 }
 
 /// The pair of edges that best encloses everything that is not paper.
-fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)> {
+fn outlines(p: &BayPicture, strips: &Strips, bay: Area) -> Option<(f64, f64, f64)> {
+    let edges = outline_strength(p, strips);
     let mut quiet: Vec<f64> = edges.iter().copied().filter(|e| *e > 0.0).collect();
     let noise = median(&mut quiet).max(0.01);
     let peaks: Vec<usize> = (1..edges.len().saturating_sub(1))
@@ -162,26 +244,38 @@ fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)>
                 && edges[i] > 2.0 * noise
         })
         .collect();
+    // Edges of shadows on either side are none of the vial's.
+    let without_shadows = |side: f64| -> Vec<usize> {
+        let inwards = |from: usize, to: usize| (to as f64 - from as f64) * side * p.step;
+        let thrown = |k: usize| {
+            peaks.iter().any(|&i| {
+                (SHADOW_WIDTH.0..SHADOW_WIDTH.1).contains(&inwards(k, i))
+                    && edges[i] > 0.5 * edges[k]
+                    && shadow_edge(p, strips, k, i)
+            })
+        };
+        peaks.iter().copied().filter(|&k| !thrown(k)).collect()
+    };
+    let (lefts, rights) = (without_shadows(1.0), without_shadows(-1.0));
     // Edges just outside a pair belong to the outline that it missed; edges inside are walls and reflections.
-    let beyond = |i: usize, side: f64| {
+    let beyond = |i: usize, side: f64, of: &[usize]| {
         let apart = |k: usize| (k as f64 - i as f64) * side * p.step;
-        peaks
-            .iter()
+        of.iter()
             .filter(|&&k| (0.7..6.0).contains(&apart(k)))
             .map(|&k| edges[k])
             .fold(0.0, f64::max)
     };
     let centre = bay.centre().0;
     let mut best: Option<(f64, usize, usize)> = None;
-    for (n, &l) in peaks.iter().enumerate() {
-        for &r in &peaks[n + 1..] {
-            let width = (r - l) as f64 * p.step;
+    for &l in &lefts {
+        for &r in &rights {
+            let width = (r as f64 - l as f64) * p.step;
             if width < WIDTHS.0 || width > WIDTHS.1 {
                 continue;
             }
             let aside = (l + r) as f64 / 2.0 * p.step + p.area.x - centre;
             let score = edges[l] + edges[r] + edges[l].min(edges[r])
-                - 0.7 * (beyond(l, -1.0) + beyond(r, 1.0))
+                - 0.7 * (beyond(l, -1.0, &lefts) + beyond(r, 1.0, &rights))
                 - ASIDE * (aside / 8.0).powi(2);
             if best.is_none_or(|(s, _, _)| score > s) {
                 best = Some((score, l, r));
@@ -192,6 +286,11 @@ fn outlines(p: &BayPicture, edges: &[f64], bay: Area) -> Option<(f64, f64, f64)>
     let clarity = edges[l].min(edges[r]) / noise;
     let x = |i: usize| p.area.x + (i as f64 + 0.5) * p.step;
     Some((x(l), x(r), clarity))
+}
+
+/// Cells that a length on the card, mm, takes; at least one.
+fn cells(p: &BayPicture, mm: f64) -> usize {
+    ((mm / p.step).round() as usize).max(1)
 }
 
 /// The even stretch that is taken for the liquid.
@@ -213,7 +312,7 @@ fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize))
 ///
 /// Only what lies above the `foot` of the card counts: below it, what is seen through the vial is no longer the card.
 fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
-    let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
+    let cells = |mm: f64| cells(p, mm);
     let coarse = cells(3.0).max(2);
     if p.ny < 4 * coarse {
         return None;
@@ -309,7 +408,7 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
 
 /// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
 fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) -> bool {
-    let cells = |mm: f64| ((mm / p.step).round() as usize).max(1);
+    let cells = |mm: f64| cells(p, mm);
     let (reach, strip) = (cells(1.5), cells(2.0));
     let mut seen = [0usize; 2];
     let mut strips = 0usize;

@@ -173,7 +173,7 @@ pub fn read(
     let dye = chart.dye_at(post.nearest);
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let beside = beside(&sampled, &curve, &post, chart);
-    let answer = answer(chart, &post, beside, &mut flags);
+    let answer = answer(chart, &curve, &post, beside, &mut flags);
     if matches!(answer, Answer::Below { .. }) {
         flags.extend(sight::empty(&look));
     }
@@ -295,7 +295,13 @@ fn beside(sampled: &Sampled, curve: &Curve, post: &Posterior, chart: &Chart) -> 
 const LIGHTS: i32 = 12;
 
 /// What the colour says, in the order in which answers exclude each other.
-fn answer(chart: &Chart, post: &Posterior, beside: f64, flags: &mut Vec<Flag>) -> Answer {
+fn answer(
+    chart: &Chart,
+    curve: &Curve,
+    post: &Posterior,
+    beside: f64,
+    flags: &mut Vec<Flag>,
+) -> Answer {
     let unit = &chart.terms.unit;
     let (first, last) = (
         chart.steps[0].value,
@@ -372,7 +378,10 @@ fn answer(chart: &Chart, post: &Posterior, beside: f64, flags: &mut Vec<Flag>) -
         ));
     }
     let end = chart.steps.len() as f64 - 1.0;
-    if b > end - UNSURE_END && chart.lens.as_ref().is_some_and(|l| l.unsteady().is_some()) {
+    if b > end - UNSURE_END
+        && curve.end_unsure() > UNSURE_STEP
+        && chart.lens.as_ref().is_some_and(|l| l.unsteady().is_some())
+    {
         flags.push(Flag::new(
             "top-unsure",
             Severity::Doubt,
@@ -422,9 +431,10 @@ pub fn beyond_fix(unit: &str) -> &'static str {
     }
 }
 
-/// Steps before the end of a chart in which one made in unsteady light is not believed: its steps lie closest there, and what lies
-/// past them can be taken for the last ones.
+/// Steps before the end of a chart in which one made in unsteady light is not believed, where its last step may be off by more than
+/// a quarter of a step (standard uncertainty): what lies past it can be taken for the last ones.
 const UNSURE_END: f64 = 0.5;
+const UNSURE_STEP: f64 = 0.25;
 /// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 3 degrees of freedom, 0.999.
 const OFF_CHART_D2: f64 = 16.27;
 /// CIEDE2000 past which a colour is doubtful even where its budget explains the distance: about what lies between the steps

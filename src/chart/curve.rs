@@ -276,7 +276,18 @@ impl Curve {
             self.between[i] * (4.0 * t * (1.0 - t)).powi(2) + others,
         )
     }
+
+    /// How far along the curve its last step may be off, standard uncertainty in steps.
+    pub fn end_unsure(&self) -> f64 {
+        let end = (self.values.len() - 1) as f64;
+        let along = (self.lab(end).to_vector() - self.lab(end - NEAR_END).to_vector()) / NEAR_END;
+        let (steps, _) = self.covariance(end);
+        (along.transpose() * steps * along)[(0, 0)].sqrt() / along.norm_squared().max(1e-9)
+    }
 }
+
+/// Part of a step over which the course of the curve at its end is taken.
+const NEAR_END: f64 = 0.25;
 
 fn axis_of(axis: Axis, value: f64, values: &[f64]) -> f64 {
     let from_first = value - values[0];

@@ -42,17 +42,20 @@ pub fn empty(look: &Look) -> Option<Flag> {
 /// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour,
 /// which showed the share `usual` of them.
 pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
-    let Some(clear) = look.clear.map(|c| Some(c.against(&usual?))) else {
-        return usual.map(|_| {
-            Flag::new(
-                "lines-not-seen",
-                Severity::Note,
-                "the faint lines on the card are not seen, so a cloudy liquid would not be noticed",
-                "bring card and vial nearer and sharp, with the whole liquid before bare paper and nothing over-exposed",
-            )
-        });
+    let usual = usual?;
+    let not_seen = Flag::new(
+        "lines-not-seen",
+        Severity::Note,
+        "the faint lines on the card are not seen well enough, so a cloudy liquid might not be noticed",
+        "bring card and vial nearer and sharp, with the whole liquid before bare paper and nothing over-exposed",
+    );
+    let Some(seen) = look.clear else {
+        return Some(not_seen);
     };
-    let clear = clear?;
+    let clear = seen.against(&usual);
+    if clear >= CLOUDY && seen.sd_against(&usual) > (1.0 - CLOUDY) / 2.0 {
+        return Some(not_seen);
+    }
     (clear < CLOUDY).then(|| {
         Flag::new(
             "cloudy-liquid",

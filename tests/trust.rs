@@ -16,9 +16,11 @@ use tintwell::blank::Blank;
 use tintwell::card::design::Design;
 use tintwell::chart::{Chart, file};
 use tintwell::flag::Verdict;
-use tintwell::look::Where;
+use tintwell::look::{Where, look};
 use tintwell::photo::{Limits, decode};
 use tintwell::reading::{Answer, Told, read};
+use tintwell::vial::Found;
+use tintwell::vial::find::Vial;
 
 static CARD: LazyLock<Layout> =
     LazyLock::new(|| Layout::from_json(include_str!("../calibration/card-side.json")));
@@ -284,6 +286,49 @@ fn a_blank_that_is_none_is_doubted() {
 }
 
 /// A colourless reading asks for the surface of a liquid: an empty vial shows no colour either.
+/// The vial found in a scene.
+fn vial(scene: &Scene) -> Vial {
+    let photo = decode(&render(scene, &CARD).jpeg(), &Limits::default()).expect("a photo");
+    match look(&photo, &Where::Card(Design::all()))
+        .expect("a sight")
+        .vial
+    {
+        Some(Found::Standing(vial)) => vial,
+        other => panic!("no standing vial: {other:?}"),
+    }
+}
+
+/// A lamp from the side throws the vial's shadow on the card beside it, with an edge as plain as the outline (study seed 5501).
+#[test]
+fn the_shadow_of_a_vial_is_not_its_side() {
+    let session = Session::new(5_501_000, Series::YellowRed);
+    let shots: Vec<(f64, u64)> = [0.0, 5.0, 20.0]
+        .into_iter()
+        .flat_map(|concentration| (0..2).map(move |shot| (concentration, SEED + shot)))
+        .collect();
+    shots.into_par_iter().for_each(|(concentration, seed)| {
+        let scene = session.own(concentration, seed);
+        // It stands a few millimetres before the card, so it looks a little wider there.
+        let wider = vial(&scene).width() / session.vial.outer_mm;
+        assert!(
+            (0.95..1.18).contains(&wider),
+            "{concentration} mg/L, shot {seed}: {wider:.2} times its width"
+        );
+    });
+}
+
+/// A pool that is seen under the foot of the card alone (study seed 8101): the glass above it is colourless.
+#[test]
+fn a_pool_under_the_foot_is_seen() {
+    let session = Session::new(8_101_000, Series::Indophenol);
+    let [little, full] = [
+        session.foul(Foul::LittleLiquid, 1.0, 8_101_005),
+        session.own(0.0, 8_101_005),
+    ]
+    .map(|scene| vial(&scene).deeper_below);
+    assert!(little && !full);
+}
+
 #[test]
 fn an_empty_vial_is_no_zero() {
     let mut empty = session().own(0.0, SEED);

@@ -35,6 +35,13 @@ impl Clearness {
         }
         if total > 0.0 { sum / total } else { 1.0 }
     }
+
+    /// What [`Clearness::against`] is off by: standard deviation. Channels share the photo's noise, so the best of them counts.
+    pub fn sd_against(&self, usual: &Vector3<f64>) -> f64 {
+        (0..3)
+            .map(|c| self.sd[c] / usual[c].clamp(LEAST_USUAL, 1.0))
+            .fold(f64::INFINITY, f64::min)
+    }
 }
 
 /// Least share with which a channel is compared.

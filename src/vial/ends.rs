@@ -68,3 +68,41 @@ impl UsualEnds {
 fn tint(ln: &Vector3<f64>) -> Vector3<f64> {
     ln.add_scalar(-ln.mean())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const DYE: [f64; 3] = [-0.2, -1.2, -0.4];
+
+    /// Synthetic-known: a share of the dye more at the upper end, and light that falls off towards it.
+    #[test]
+    fn dye_is_told_from_light() {
+        let dye = Vector3::from(DYE);
+        let ends = Ends::of(&(dye * 0.3).add_scalar(-0.4), &dye);
+        assert!((ends.dye - 0.3).abs() < 0.01, "{ends:?}");
+        assert!((ends.light - 0.4).abs() < 0.02, "{ends:?}");
+    }
+
+    /// Where there is no dye, none can be uneven, however the grain falls.
+    #[test]
+    fn no_dye_has_no_share() {
+        let ends = Ends::of(&Vector3::new(0.01, -0.01, 0.0), &Vector3::zeros());
+        assert!(ends.dye.abs() < 1e-12 && ends.tint < 1e-12);
+    }
+
+    #[test]
+    fn what_the_session_saw_is_usual() {
+        let seen = |dye, tint| Ends {
+            dye,
+            light: 0.1,
+            tint,
+        };
+        let usual = UsualEnds::of(&[seen(-0.3, 0.5), seen(-0.1, 0.6), seen(2.0, 0.01)]).unwrap();
+        assert_eq!(usual.dye, [-0.3, 0.0]);
+        let beyond = |dye| usual.beyond(&seen(dye, 0.5)).dye;
+        assert!(beyond(-0.2).abs() < 1e-12);
+        assert!((beyond(-0.5) + 0.2).abs() < 1e-12 && (beyond(0.2) - 0.2).abs() < 1e-12);
+        assert!(UsualEnds::of(&[]).is_none());
+    }
+}

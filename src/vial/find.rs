@@ -90,6 +90,10 @@ const BANDS: usize = 5;
 const SAME_TINT: f64 = 0.4;
 /// A tint that differs by this much (natural log) is another colour to any eye.
 const PLAIN_TINT: f64 = 0.15;
+/// Height of a pool that is seen under the foot of the card, mm.
+const POOL: f64 = 2.0;
+/// From where to where beside the vial the table is looked at, mm.
+const BESIDE_VIAL: (f64, f64) = (2.0, 5.0);
 /// A line is darker than both sides by this much (natural log of light).
 const LINE: f64 = 0.05;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
@@ -393,7 +397,8 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
             return (top > coarse).then(|| Liquid {
                 top: y(top),
                 bottom: lower,
-                deeper_below: below.iter().any(deeper),
+                deeper_below: below.iter().any(deeper)
+                    || pool_below(p, &rows, (left, right), own, p.row(lower)),
                 surface: runs.last().is_some_and(|&above| {
                     let near = above.0.max(above.1.saturating_sub(cells(4.0)));
                     inside_vial(p, left, right, (near, above.1))
@@ -404,6 +409,44 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
         below.push((top, bottom));
     }
     None
+}
+
+/// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
+/// of the card. What is seen of the table beside the vial may have a tint of its own.
+fn pool_below(
+    p: &BayPicture,
+    rows: &[Vector3<f64>],
+    (left, right): (f64, f64),
+    above: Vector3<f64>,
+    from: usize,
+) -> bool {
+    if above.amax() > PLAIN_TINT {
+        return false;
+    }
+    let high = cells(p, POOL);
+    let beside = |(a, b): (usize, usize)| {
+        let columns = [left - BESIDE_VIAL.1, right + BESIDE_VIAL.0].map(|x| {
+            let i0 = p.column(x);
+            i0..=p.column(x + BESIDE_VIAL.1 - BESIDE_VIAL.0)
+        });
+        let column: Vec<Vector3<f64>> = (a..b)
+            .map(|j| {
+                let cells: Vec<Vector3<f64>> = columns
+                    .iter()
+                    .flat_map(|c| c.clone().map(|i| p.shade(i, j)))
+                    .collect();
+                cells.iter().sum::<Vector3<f64>>() / cells.len() as f64
+            })
+            .collect();
+        tint(mean_ln(&column, (0, b - a)))
+    };
+    (from..(p.ny + 1).saturating_sub(high))
+        .map(|j| (j, j + high))
+        .any(|run| {
+            let own = tint(mean_ln(rows, run));
+            let apart = |other: Vector3<f64>| (own - other).amax() > PLAIN_TINT;
+            apart(above) && apart(beside(run)) && inside_vial(p, left, right, run)
+        })
 }
 
 /// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.

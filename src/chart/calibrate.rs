@@ -183,6 +183,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         .map(|(value, differ)| Ends::of(differ, &chart.dye_at(chart.step_position(*value))))
         .collect();
     chart.ends = UsualEnds::of(&ends);
+    flags.extend(unmixed(standards, &ends));
     flags.extend(super::resolve::flags(&chart)?);
     Ok(Checked {
         value: chart,
@@ -220,6 +221,39 @@ pub fn printed(photo: &Photo, white: Area, regions: &[(f64, Area)]) -> Result<Ve
         })
         .collect()
 }
+
+/// A note on each standard whose ends differ in their dye beyond those of all others.
+fn unmixed(standards: &[Standard], ends: &[Ends]) -> Vec<Flag> {
+    let beyond_others = |i: usize| {
+        let others = [&ends[..i], &ends[i + 1..]].concat();
+        Some(UsualEnds::of(&others)?.beyond(&ends[i]))
+    };
+    standards
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| {
+            beyond_others(*i).is_some_and(|b| b.dye.abs() > UNMIXED && b.dye.abs() * b.tint > UNMIXED_TINT)
+        })
+        .map(|(i, standard)| {
+            Flag::new(
+                "standard-uneven",
+                Severity::Note,
+                format!(
+                    "in {} the colour is {:.0} % {} at the top of the liquid than at its bottom, unlike in the other standards",
+                    standard.name,
+                    100.0 * ends[i].dye.abs(),
+                    if ends[i].dye > 0.0 { "deeper" } else { "paler" },
+                ),
+                "if it was not mixed, shake it and photograph it again; if a lamp shines down the vial, use diffuse light",
+            )
+        })
+        .collect()
+}
+
+/// A standard whose ends differ by more than this share of its dye, beyond all others of its session, and by more than this tint
+/// (natural log), is worth a look.
+const UNMIXED: f64 = 0.25;
+const UNMIXED_TINT: f64 = 0.05;
 
 fn one_card(standards: &[Standard]) -> Result<Option<String>> {
     let design = |s: &Standard| s.look.place.card.as_ref().map(|c| c.design.clone());

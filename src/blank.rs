@@ -45,7 +45,7 @@ impl Blank {
         let sampled = look.colour(&correction)?;
         let mut seen = photo.notes.clone();
         seen.extend(sight::flags(&look, &correction, &sampled, chart));
-        seen.extend(sight::empty(&look));
+        seen.extend(sight::empty(&look, &Vector3::zeros()));
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
         let covariance = sampled.covariance
             + look.observed.field.covariance(look.liquid)

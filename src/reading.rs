@@ -174,9 +174,7 @@ pub fn read(
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let beside = beside(&sampled, &curve, &post, chart);
     let answer = answer(chart, &curve, &post, beside, &mut flags);
-    if matches!(answer, Answer::Below { .. }) {
-        flags.extend(sight::empty(&look));
-    }
+    flags.extend(sight::empty(&look, &dye));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {
         Answer::Value { value, .. } => Some(post.within(chart.step_position(value), 0.5)),

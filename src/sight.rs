@@ -12,7 +12,7 @@ use crate::light::correct::Correction;
 use crate::look::{Look, SOFT_MM};
 use crate::place::Bay;
 use crate::vial::Found;
-use crate::vial::ends::{Ends, UsualEnds};
+use crate::vial::ends::{Ends, UsualEnds, tint};
 use crate::vial::sample::Sampled;
 
 /// Findings about the sight of the card, its light and the vial.
@@ -26,18 +26,24 @@ pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Ch
     flags
 }
 
-/// Doubt about a colourless reading of a vial in which no surface of a liquid is seen.
-pub fn empty(look: &Look) -> Option<Flag> {
+/// Doubt about a reading of hardly any colour in a vial in which no surface of a liquid is seen; `dye` is the colour that the dye gives
+/// the liquid, natural log.
+pub fn empty(look: &Look, dye: &Vector3<f64>) -> Option<Flag> {
     match look.vial {
-        Some(Found::Standing(vial)) if !vial.surface => Some(Flag::new(
-            "no-surface",
-            Severity::Doubt,
-            "no colour, and no surface of a liquid is seen in the vial: an empty vial looks the same",
-            "fill the vial to its mark, below cap and shoulder, so that the surface can be seen",
-        )),
+        Some(Found::Standing(vial)) if !vial.surface && tint(dye).amax() < HARDLY_ANY => {
+            Some(Flag::new(
+                "no-surface",
+                Severity::Doubt,
+                "hardly any colour, and no surface of a liquid is seen in the vial: an empty vial looks the same",
+                "fill the vial to its mark, below cap and shoulder, so that the surface can be seen",
+            ))
+        }
         _ => None,
     }
 }
+
+/// A tint (natural log of light) that an empty vial may seem to have, by light that is not quite balanced: 2 CIELAB units or so.
+const HARDLY_ANY: f64 = 0.05;
 
 /// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour,
 /// which showed the share `usual` of them.

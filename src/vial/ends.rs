@@ -65,7 +65,7 @@ impl UsualEnds {
 }
 
 /// A colour without its brightness, natural log.
-fn tint(ln: &Vector3<f64>) -> Vector3<f64> {
+pub fn tint(ln: &Vector3<f64>) -> Vector3<f64> {
     ln.add_scalar(-ln.mean())
 }
 

@@ -65,6 +65,11 @@ const FAINT: f64 = 0.01;
 const LEAST_SHARE: f64 = 0.08;
 /// What standing 8 mm off the middle of the bay costs, in shares of an edge.
 const ASIDE: f64 = 0.3;
+/// From where to where outside a pair, mm, an edge is one that it missed, surely or perhaps, and what that costs in shares of it: a
+/// vial is up to 28 mm wide, and the edge of a shadow behind it may run through its middle.
+const MISSED: (f64, f64, f64) = (0.7, 6.0, 14.0);
+const MISSED_NEAR: f64 = 0.7;
+const MISSED_FAR: f64 = 0.2;
 /// How far from the vial's outline, mm, the edge of its shadow is told apart: nearer lie its walls.
 const SHADOW_WIDTH: (f64, f64) = (2.2, 12.0);
 /// Beside the liquid lies paper if its tint is less than this part of the liquid's, and liquid if it is more than that: near its
@@ -261,12 +266,17 @@ fn outlines(p: &BayPicture, strips: &Strips, bay: Area) -> Option<(f64, f64, f64
         peaks.iter().copied().filter(|&k| !thrown(k)).collect()
     };
     let (lefts, rights) = (without_shadows(1.0), without_shadows(-1.0));
-    // Edges just outside a pair belong to the outline that it missed; edges inside are walls and reflections.
+    // Edges just outside a pair belong to the outline that it missed; edges inside are walls, reflections, and shadows behind it.
     let beyond = |i: usize, side: f64, of: &[usize]| {
-        let apart = |k: usize| (k as f64 - i as f64) * side * p.step;
         of.iter()
-            .filter(|&&k| (0.7..6.0).contains(&apart(k)))
-            .map(|&k| edges[k])
+            .map(|&k| {
+                let apart = (k as f64 - i as f64) * side * p.step;
+                match apart {
+                    d if d < MISSED.0 || d > MISSED.2 => 0.0,
+                    d if d < MISSED.1 => MISSED_NEAR * edges[k],
+                    _ => MISSED_FAR * edges[k],
+                }
+            })
             .fold(0.0, f64::max)
     };
     let centre = bay.centre().0;
@@ -279,7 +289,8 @@ fn outlines(p: &BayPicture, strips: &Strips, bay: Area) -> Option<(f64, f64, f64
             }
             let aside = (l + r) as f64 / 2.0 * p.step + p.area.x - centre;
             let score = edges[l] + edges[r] + edges[l].min(edges[r])
-                - 0.7 * (beyond(l, -1.0, &lefts) + beyond(r, 1.0, &rights))
+                - beyond(l, -1.0, &lefts)
+                - beyond(r, 1.0, &rights)
                 - ASIDE * (aside / 8.0).powi(2);
             if best.is_none_or(|(s, _, _)| score > s) {
                 best = Some((score, l, r));

@@ -218,7 +218,7 @@ fn shadow_edge(p: &BayPicture, strips: &Strips, outer: usize, inner: usize) -> b
     let (mut for_it, mut against) = (0usize, 0usize);
     for column in &strips.bay {
         let of = |(a, b): (usize, usize)| {
-            let (a, b) = (a.min(b), a.max(b).min(column.len() - 1));
+            let [a, b] = [a.min(b), a.max(b)].map(|i| i.min(column.len() - 1));
             tint(mean_ln(column, (a, b + 1))).amax()
         };
         let (beside, liquid) = (of(between), of(inside));

@@ -14,7 +14,8 @@ use scenes::print::Stain;
 use scenes::{Foul, Layout, Scene, Series, Session, render};
 use tintwell::blank::Blank;
 use tintwell::card::design::Design;
-use tintwell::chart::{Chart, file};
+use tintwell::chart::calibrate::{Standard, build};
+use tintwell::chart::{Chart, Origin, file};
 use tintwell::flag::Verdict;
 use tintwell::look::{Where, look};
 use tintwell::photo::{Limits, decode};
@@ -186,6 +187,41 @@ fn the_end_of_an_unsteady_chart_is_doubted() {
     assert!(doubted(60.0, &unsteady));
     assert!(!doubted(TRUTH, &unsteady));
     assert!(!doubted(60.0, &CHART));
+    // Where the last step is known well, what lies past it is not taken for it.
+    let mut sure = unsteady;
+    for row in &mut sure.steps.last_mut().expect("steps").covariance {
+        *row = row.map(|v| v / 100.0);
+    }
+    assert!(!doubted(60.0, &sure));
+}
+
+/// A standard that was not mixed is pointed out by name; mixed ones are not.
+#[test]
+fn a_standard_that_is_not_mixed_is_pointed_out() {
+    let pointed_out = |layers: f64| -> Vec<String> {
+        let standards: Vec<Standard> = [0.0, 5.0, 20.0, 40.0]
+            .into_par_iter()
+            .map(|value| {
+                let mut scene = session().own(value, SEED + value as u64);
+                if value == 20.0 {
+                    scene.liquid.as_mut().expect("a liquid").layers = layers;
+                }
+                let photo = decode(&render(&scene, &CARD).jpeg(), &Limits::default());
+                Standard {
+                    value,
+                    name: format!("n{value}.jpg"),
+                    look: look(&photo.expect("a photo"), &Where::Card(Design::all()))
+                        .expect("a sight"),
+                }
+            })
+            .collect();
+        let chart = build(CHART.terms.clone(), Origin::Standards, &standards).expect("a chart");
+        let uneven = chart.flags.iter().filter(|f| f.code == "standard-uneven");
+        uneven.map(|f| f.message.clone()).collect()
+    };
+    assert!(pointed_out(0.0).is_empty(), "{:?}", pointed_out(0.0));
+    let said = pointed_out(0.7);
+    assert!(said.len() == 1 && said[0].contains("n20.jpg"), "{said:?}");
 }
 
 /// A photo that does not show the lines says that it would not notice.

@@ -45,7 +45,9 @@ impl Blank {
         let sampled = look.colour(&correction)?;
         let mut seen = photo.notes.clone();
         seen.extend(sight::flags(&look, &correction, &sampled, chart));
-        seen.extend(sight::empty(&look, &Vector3::zeros()));
+        let no_dye = Vector3::zeros();
+        seen.extend(sight::uneven(&look, &sampled, None, &no_dye));
+        seen.extend(sight::empty(&look, &no_dye));
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
         let covariance = sampled.covariance
             + look.observed.field.covariance(look.liquid)

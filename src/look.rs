@@ -159,6 +159,14 @@ fn too_dark(observed: &Observed) -> Option<Error> {
 }
 
 impl Look {
+    /// What the two ends of the liquid are called from where it is seen.
+    pub fn ends(&self) -> [&'static str; 2] {
+        match self.vial {
+            Some(Found::Open(_)) => ["left", "right"],
+            _ => ["top", "bottom"],
+        }
+    }
+
     /// The colour of the liquid under a correction.
     ///
     /// # Errors

@@ -9,10 +9,11 @@ use crate::chart::Chart;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
+use crate::light::tint;
 use crate::look::{Look, SOFT_MM};
 use crate::place::Bay;
 use crate::vial::Found;
-use crate::vial::ends::{Ends, UsualEnds, tint};
+use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::sample::Sampled;
 
 /// Findings about the sight of the card, its light and the vial.
@@ -49,19 +50,18 @@ const HARDLY_ANY: f64 = 0.05;
 /// which showed the share `usual` of them.
 pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
     let usual = usual?;
-    let not_seen = Flag::new(
-        "lines-not-seen",
-        Severity::Note,
-        "the faint lines on the card are not seen well enough, so a cloudy liquid might not be noticed",
-        "bring card and vial nearer and sharp, with the whole liquid before bare paper and nothing over-exposed",
-    );
-    let Some(seen) = look.clear else {
-        return Some(not_seen);
+    let clear = look
+        .clear
+        .map(|c| (c.against(&usual), c.sd_against(&usual)))
+        .filter(|(clear, sd)| *clear < CLOUDY || *sd <= (1.0 - CLOUDY) / 2.0);
+    let Some((clear, _)) = clear else {
+        return Some(Flag::new(
+            "lines-not-seen",
+            Severity::Note,
+            "the faint lines on the card are not seen well enough, so a cloudy liquid might not be noticed",
+            "bring card and vial nearer and sharp, with the whole liquid before bare paper and nothing over-exposed",
+        ));
     };
-    let clear = seen.against(&usual);
-    if clear >= CLOUDY && seen.sd_against(&usual) > (1.0 - CLOUDY) / 2.0 {
-        return Some(not_seen);
-    }
     (clear < CLOUDY).then(|| {
         Flag::new(
             "cloudy-liquid",
@@ -90,15 +90,11 @@ pub fn uneven(
 ) -> Option<Flag> {
     let seen = Ends::of(&sampled.ends_differ, dye);
     let beyond = usual.map_or(seen, |u| u.beyond(&seen));
-    let [upper, lower] = match look.vial {
-        Some(Found::Open(_)) => ["left", "right"],
-        _ => ["top", "bottom"],
-    };
-    let message = if beyond.dye.abs() > UNMIXED && beyond.dye.abs() * beyond.tint > UNMIXED_TINT {
+    let [upper, lower] = look.ends();
+    let message = if beyond.unmixed(UNMIXED, UNMIXED_TINT) {
         format!(
-            "the colour of the liquid is {:.0} % {} at the {upper} than at the {lower}",
-            100.0 * seen.dye.abs(),
-            if seen.dye > 0.0 { "deeper" } else { "paler" },
+            "the colour of the liquid is {}",
+            seen.in_words([upper, lower])
         )
     } else if beyond.light > UNEVEN + UNEVEN_PER_DEPTH * depth(&sampled.ln) {
         format!(

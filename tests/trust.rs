@@ -319,9 +319,17 @@ fn a_blank_that_is_none_is_doubted() {
         "{:?}",
         blank.flags
     );
+    let mut layered = session().own(10.0, SEED);
+    layered.liquid.as_mut().expect("a liquid").layers = 0.8;
+    let photo = decode(&render(&layered, &CARD).jpeg(), &Limits::default()).expect("a photo");
+    let blank = Blank::new(&photo, &by, &CHART).expect("a blank");
+    assert!(
+        blank.flags.iter().any(|f| f.code == "blank-doubtful"),
+        "{:?}",
+        blank.flags
+    );
 }
 
-/// A colourless reading asks for the surface of a liquid: an empty vial shows no colour either.
 /// The vial found in a scene.
 fn vial(scene: &Scene) -> Vial {
     let photo = decode(&render(scene, &CARD).jpeg(), &Limits::default()).expect("a photo");
@@ -365,6 +373,7 @@ fn a_pool_under_the_foot_is_seen() {
     assert!(little && !full);
 }
 
+/// A colourless reading asks for the surface of a liquid: an empty vial shows no colour either.
 #[test]
 fn an_empty_vial_is_no_zero() {
     let mut empty = session().own(0.0, SEED);

@@ -231,18 +231,15 @@ fn unmixed(standards: &[Standard], ends: &[Ends]) -> Vec<Flag> {
     standards
         .iter()
         .enumerate()
-        .filter(|(i, _)| {
-            beyond_others(*i).is_some_and(|b| b.dye.abs() > UNMIXED && b.dye.abs() * b.tint > UNMIXED_TINT)
-        })
+        .filter(|(i, _)| beyond_others(*i).is_some_and(|b| b.unmixed(UNMIXED, UNMIXED_TINT)))
         .map(|(i, standard)| {
             Flag::new(
                 "standard-uneven",
                 Severity::Note,
                 format!(
-                    "in {} the colour is {:.0} % {} at the top of the liquid than at its bottom, unlike in the other standards",
+                    "in {} the colour of the liquid is {}, unlike in the other standards",
                     standard.name,
-                    100.0 * ends[i].dye.abs(),
-                    if ends[i].dye > 0.0 { "deeper" } else { "paler" },
+                    ends[i].in_words(standard.look.ends()),
                 ),
                 "if it was not mixed, shake it and photograph it again; if a lamp shines down the vial, use diffuse light",
             )

@@ -167,12 +167,10 @@ impl Chart {
 
     /// How much of the card's faint lines was seen through the session's vials at a position among the steps, per channel.
     pub fn clear_at(&self, position: f64) -> Option<Vector3<f64>> {
-        let last = self.steps.len() - 1;
-        let p = position.clamp(0.0, last as f64);
-        let i = (p.floor() as usize).min(last - 1);
+        let ([a, b], share) = self.around(position);
         let of = |step: &Step| step.clear.map(Vector3::from);
-        match (of(&self.steps[i]), of(&self.steps[i + 1])) {
-            (Some(a), Some(b)) => Some(a + (b - a) * (p - i as f64)),
+        match (of(a), of(b)) {
+            (Some(a), Some(b)) => Some(a + (b - a) * share),
             (a, b) => a.or(b),
         }
     }
@@ -180,17 +178,23 @@ impl Chart {
     /// The colour that the dye gives the liquid at a position among the steps, natural log: without that of a first step which
     /// has none.
     pub fn dye_at(&self, position: f64) -> Vector3<f64> {
-        let last = self.steps.len() - 1;
-        let p = position.clamp(0.0, last as f64);
-        let i = (p.floor() as usize).min(last - 1);
+        let ([a, b], share) = self.around(position);
         let first = &self.steps[0];
         let none = if first.value == 0.0 {
             first.ln_vector()
         } else {
             Vector3::zeros()
         };
-        let (a, b) = (self.steps[i].ln_vector(), self.steps[i + 1].ln_vector());
-        a + (b - a) * (p - i as f64) - none
+        let (a, b) = (a.ln_vector(), b.ln_vector());
+        a + (b - a) * share - none
+    }
+
+    /// The steps on both sides of a position among the steps, and the share of the way from one to the other.
+    fn around(&self, position: f64) -> ([&Step; 2], f64) {
+        let last = self.steps.len() - 1;
+        let p = position.clamp(0.0, last as f64);
+        let i = (p.floor() as usize).min(last - 1);
+        ([&self.steps[i], &self.steps[i + 1]], p - i as f64)
     }
 
     /// The concentration at a position among the steps.

@@ -9,6 +9,8 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix3, Vector3, Vector4};
 
+use super::tint;
+
 /// The move of colours from this photo to the session, by hue and depth.
 #[derive(Debug, Clone)]
 pub struct Hue {
@@ -169,7 +171,7 @@ impl Hue {
 
 /// Outer product of what is not alike in all channels.
 fn of_tint(v: Vector3<f64>) -> Matrix3<f64> {
-    let tint = v.add_scalar(-v.mean());
+    let tint = tint(&v);
     tint * tint.transpose()
 }
 

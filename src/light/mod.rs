@@ -39,6 +39,11 @@ impl Level {
     }
 }
 
+/// A colour without its brightness, both natural logarithm of light.
+pub fn tint(ln: &Vector3<f64>) -> Vector3<f64> {
+    ln.add_scalar(-ln.mean())
+}
+
 /// A patch as this photo shows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PatchSeen {

@@ -6,6 +6,8 @@
 use nalgebra::Vector3;
 use serde::{Deserialize, Serialize};
 
+use crate::light::tint;
+
 /// What the ends of one liquid differ by.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ends {
@@ -42,6 +44,20 @@ impl Ends {
             tint: own.amax(),
         }
     }
+
+    /// Whether the dye is unlike by more than a share of it, and by more than a tint (natural log).
+    pub fn unmixed(&self, share: f64, tint: f64) -> bool {
+        self.dye.abs() > share && self.dye.abs() * self.tint > tint
+    }
+
+    /// By how much the colour differs at the first of the named ends from the second, in words.
+    pub fn in_words(&self, [upper, lower]: [&str; 2]) -> String {
+        format!(
+            "{:.0} % {} at the {upper} than at the {lower}",
+            100.0 * self.dye.abs(),
+            if self.dye > 0.0 { "deeper" } else { "paler" },
+        )
+    }
 }
 
 impl UsualEnds {
@@ -62,11 +78,6 @@ impl UsualEnds {
             ..*ends
         }
     }
-}
-
-/// A colour without its brightness, natural log.
-pub fn tint(ln: &Vector3<f64>) -> Vector3<f64> {
-    ln.add_scalar(-ln.mean())
 }
 
 #[cfg(test)]

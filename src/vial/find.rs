@@ -10,6 +10,7 @@ use rayon::prelude::*;
 use super::bay::BayPicture;
 use crate::error::{Error, Result};
 use crate::light::spot::median;
+use crate::light::tint;
 use crate::place::Area;
 
 /// The vial as found, plane units.
@@ -140,12 +141,12 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
     })
 }
 
-/// The bay in strips across, each column's mean shade.
+/// The bay in strips across.
 struct Strips {
-    /// From its top to the foot of the card.
+    /// From its top to the foot of the card: each column's mean shade.
     bay: Vec<Vec<Vector3<f64>>>,
-    /// Under the foot of the card, where a vial that stands before it still shows.
-    under: Vec<Vector3<f64>>,
+    /// Under the foot of the card, where a vial that stands before it still shows: each column's edge.
+    under: Vec<f64>,
 }
 
 impl Strips {
@@ -165,7 +166,10 @@ impl Strips {
                 .take_while(|j0| j0 + rows <= end)
                 .map(|j0| across(j0, rows))
                 .collect(),
-            under: across(under, (p.row(foot + UNDER_FOOT.1) - under).max(1)),
+            under: edges_of(
+                p,
+                &across(under, (p.row(foot + UNDER_FOOT.1) - under).max(1)),
+            ),
         }
     }
 }
@@ -175,27 +179,22 @@ impl Strips {
 /// The outline of a vial is sharp and runs along liquid, glass and cap; a shadow or a bright line that the vial throws
 /// on the card is soft, or runs along the liquid alone.
 fn outline_strength(p: &BayPicture, strips: &Strips) -> Vec<f64> {
-    let each: Vec<Vec<f64>> = strips.bay.iter().map(|column| steps(p, column)).collect();
+    let each: Vec<Vec<f64>> = strips
+        .bay
+        .iter()
+        .map(|column| edges_of(p, column))
+        .collect();
     (0..p.nx)
         .map(|i| each.iter().map(|edges| edges[i]).sum::<f64>() / each.len().max(1) as f64)
         .collect()
 }
 
 /// For every column of a strip: the edge that runs through it, 1 from [`PLAIN`] on.
-fn steps(p: &BayPicture, column: &[Vector3<f64>]) -> Vec<f64> {
-    let (fine, coarse) = (cells(p, 0.6), cells(p, 2.0).max(2));
-    let mean = |a: usize, b: usize| column[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
-    let mut edges = vec![0.0; column.len()];
-    for i in coarse..column.len() - coarse {
-        let step = mean(i + 1, i + 1 + fine) - mean(i - fine, i);
-        // What a ramp as wide as the coarse reach would give over the fine one is not an edge.
-        let ramp = (column[i + coarse] - column[i - coarse]) * (fine as f64 / coarse as f64);
-        let edge = (0..3)
-            .map(|c| (step[c].abs() - ramp[c].abs()).max(0.0))
-            .fold(0.0, f64::max);
-        edges[i] = (edge / PLAIN).min(1.0);
-    }
-    edges
+fn edges_of(p: &BayPicture, column: &[Vector3<f64>]) -> Vec<f64> {
+    jumps(column, cells(p, 0.6), cells(p, 2.0).max(2))
+        .into_iter()
+        .map(|edge| (edge / PLAIN).min(1.0))
+        .collect()
 }
 
 /// Whether the edge in column `outer` is that of a shadow which the vial throws beside itself, if its outline is in column `inner`:
@@ -219,7 +218,7 @@ fn shadow_edge(p: &BayPicture, strips: &Strips, outer: usize, inner: usize) -> b
     for column in &strips.bay {
         let of = |(a, b): (usize, usize)| {
             let [a, b] = [a.min(b), a.max(b)].map(|i| i.min(column.len() - 1));
-            tint(mean_ln(column, (a, b + 1))).amax()
+            tint(&mean_ln(column, (a, b + 1))).amax()
         };
         let (beside, liquid) = (of(between), of(inside));
         if liquid > PLAIN_TINT {
@@ -230,9 +229,8 @@ fn shadow_edge(p: &BayPicture, strips: &Strips, outer: usize, inner: usize) -> b
     if for_it + against >= LEAST_STRIPS {
         return for_it > 2 * against;
     }
-    let under = steps(p, &strips.under);
     let at = |i: usize| {
-        under[i.saturating_sub(clear)..(i + clear + 1).min(under.len())]
+        strips.under[i.saturating_sub(clear)..(i + clear + 1).min(p.nx)]
             .iter()
             .copied()
             .fold(0.0, f64::max)
@@ -320,29 +318,28 @@ struct Liquid {
 fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
     line_between(rows, above, liquid)
-        || (tint(down).amax() > tint(up).amax() && (tint(up) - tint(down)).amax() > PLAIN_TINT)
+        || (tint(&down).amax() > tint(&up).amax() && (tint(&up) - tint(&down)).amax() > PLAIN_TINT)
 }
 
 /// The lowest even stretch of the vial's middle. `None` if there is none, or if it goes on above any vial.
 ///
 /// Only what lies above the `foot` of the card counts: below it, what is seen through the vial is no longer the card.
 fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
-    let cells = |mm: f64| cells(p, mm);
-    let coarse = cells(3.0).max(2);
+    let coarse = cells(p, 3.0).max(2);
     if p.ny < 4 * coarse {
         return None;
     }
     // A meniscus or base runs across the vial, bent a little by perspective; light that the vial gathers behind itself
     // draws arcs, which cross the bands at different heights.
-    let reach = cells(0.7);
+    let reach = cells(p, 0.7);
     let profiles: Vec<Vec<Vector3<f64>>> = (0..BANDS)
         .into_par_iter()
-        .map(|band| without_thin_lines(&profile(p, left, right, band), cells(THIN)))
+        .map(|band| without_thin_lines(&profile(p, left, right, band), cells(p, THIN)))
         .collect();
     let bands: Vec<Vec<f64>> = profiles
         .iter()
         .map(|rows| {
-            let jump = jumps(rows, cells(1.0), coarse);
+            let jump = jumps(rows, cells(p, 1.0), coarse);
             (0..jump.len())
                 .map(|j| {
                     jump[j.saturating_sub(reach)..(j + reach + 1).min(jump.len())]
@@ -400,9 +397,9 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
             && foot - lower <= HIGHEST
             && inside_vial(p, left, right, (top, p.row(lower)))
         {
-            let own = tint(mean_ln(&rows, (top, bottom)));
+            let own = tint(&mean_ln(&rows, (top, bottom)));
             let deeper = |run: &(usize, usize)| {
-                let other = tint(mean_ln(&rows, *run));
+                let other = tint(&mean_ln(&rows, *run));
                 other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
             };
             return (top > coarse).then(|| Liquid {
@@ -411,7 +408,7 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
                 deeper_below: below.iter().any(deeper)
                     || pool_below(p, &rows, (left, right), own, p.row(lower)),
                 surface: runs.last().is_some_and(|&above| {
-                    let near = above.0.max(above.1.saturating_sub(cells(4.0)));
+                    let near = above.0.max(above.1.saturating_sub(cells(p, 4.0)));
                     inside_vial(p, left, right, (near, above.1))
                         && surface(&rows, above, (top, bottom))
                 }),
@@ -449,12 +446,12 @@ fn pool_below(
                 cells.iter().sum::<Vector3<f64>>() / cells.len() as f64
             })
             .collect();
-        tint(mean_ln(&column, (0, b - a)))
+        tint(&mean_ln(&column, (0, b - a)))
     };
     (from..(p.ny + 1).saturating_sub(high))
         .map(|j| (j, j + high))
         .any(|run| {
-            let own = tint(mean_ln(rows, run));
+            let own = tint(&mean_ln(rows, run));
             let apart = |other: Vector3<f64>| (own - other).amax() > PLAIN_TINT;
             apart(above) && apart(beside(run)) && inside_vial(p, left, right, run)
         })
@@ -462,8 +459,7 @@ fn pool_below(
 
 /// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
 fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) -> bool {
-    let cells = |mm: f64| cells(p, mm);
-    let (reach, strip) = (cells(1.5), cells(2.0));
+    let (reach, strip) = (cells(p, 1.5), cells(p, 2.0));
     let mut seen = [0usize; 2];
     let mut strips = 0usize;
     let mut j = a;
@@ -505,18 +501,13 @@ fn line_between(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usi
         .any(|v| v.map(f64::ln).mean() * 3.0 < sides - LINE)
 }
 
-/// A colour without its brightness.
-fn tint(ln: Vector3<f64>) -> Vector3<f64> {
-    ln.add_scalar(-ln.mean())
-}
-
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
 /// a meniscus draws. What has no tint may as well be glass, cap and paper.
 fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
-    let deepest = tint(up).amax().max(tint(down).amax());
+    let deepest = tint(&up).amax().max(tint(&down).amax());
     deepest > PLAIN_TINT
-        && (tint(up) - tint(down)).amax() < SAME_TINT * deepest
+        && (tint(&up) - tint(&down)).amax() < SAME_TINT * deepest
         && !line_between(rows, above, below)
 }
 
@@ -556,8 +547,8 @@ fn without_thin_lines(profile: &[Vector3<f64>], rows: usize) -> Vec<Vector3<f64>
     over(&dilated, after, before, false)
 }
 
-/// Row by row, how much the colour changes over `fine` rows beyond what a ramp over `coarse` rows would give, the largest
-/// over channels: light that the vial gathers behind itself changes slowly along it.
+/// Along a profile, how much the colour changes over `fine` cells beyond what a ramp over `coarse` ones would give, the largest
+/// over channels: light that the vial gathers behind itself, and soft shadows, change slowly.
 fn jumps(rows: &[Vector3<f64>], fine: usize, coarse: usize) -> Vec<f64> {
     let mean = |a: usize, b: usize| rows[a..b].iter().sum::<Vector3<f64>>() / (b - a) as f64;
     (0..rows.len())

@@ -3,12 +3,14 @@
 //! Candidates, from simple to rich: none; tone of the neutrals; and, with or without tone, a 3x3 matrix, a matrix in the
 //! logarithm of the channels, and the root polynomial of degree 2 (Finlayson, Mackiewicz & Hurlbert 2015, IEEE Trans.
 //! Image Process. 24(5):1460-1470). All keep bare paper white. A candidate is taken only if it predicts patches that it
-//! has not seen better than a simpler one; with few patches few terms pass. A liquid is moved by the inks near its hue
-//! ([`super::hue`]): it may be deeper than any of them, where such maps run away, and no left-out ink can tell.
+//! has not seen better than a simpler one; with few patches few terms pass. A liquid is moved by what the inks say
+//! of lamp and camera ([`super::metamerism`]): it may be deeper than any of them, where such maps run away, and no left-out ink
+//! can tell.
 
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
-use super::hue::Hue;
+use super::hue::{Hue, depth};
+use super::metamerism::{Changes, Population};
 use super::terms::Terms;
 use super::tone::Tone;
 use super::{Level, Observed, PatchSeen, relative};
@@ -55,8 +57,8 @@ pub struct Correction {
     tone: Tone,
     map: Map,
     to_working: Matrix3<f64>,
-    /// What moves a liquid: a bend of tone and the inks near its hue; `None` where there were too few patches.
-    liquid: Option<(Tone, Hue)>,
+    /// What moves a liquid; `None` where there were too few patches.
+    liquid: Option<ForLiquid>,
     /// Coefficients of the tone bend, 0 for none.
     pub tone_order: usize,
     /// Shape of the colour map.
@@ -86,6 +88,16 @@ const SPOILED: usize = 6;
 /// patch is missed by: inks of one print do not differ so among themselves in another light.
 const STRAY: f64 = 4.0;
 const STRAY_TIMES: f64 = 5.0;
+
+/// What moves the colour of a liquid to the session.
+#[derive(Debug, Clone)]
+struct ForLiquid {
+    tone: Tone,
+    /// What the inks are moved and missed by.
+    inks: Hue,
+    /// What lamp and camera did to inks and so do to a dye.
+    changes: Changes,
+}
 
 struct Pair<'a> {
     level: Level,
@@ -265,40 +277,40 @@ impl Correction {
 
     /// The light of a liquid relative to paper (natural log), as the session would have seen it.
     pub fn apply_to_liquid(&self, level: &Level) -> Vector3<f64> {
-        let Some((tone, hue)) = &self.liquid else {
+        let Some(liquid) = &self.liquid else {
             return ln(self.apply(level));
         };
-        let plain = ln(relative(&tone.apply(level), &self.to_working));
-        plain + hue.moved(&plain)
+        let plain = ln(relative(&liquid.tone.apply(level), &self.to_working));
+        plain + liquid.changes.moved(&plain)
     }
 
     /// Covariance of what the correction leaves open at the colour of a liquid (natural log of relative light).
     pub fn residual_covariance(&self, at: &Vector3<f64>) -> Matrix3<f64> {
         self.liquid
             .as_ref()
-            .map_or_else(Matrix3::zeros, |(_, hue)| hue.covariance(at))
+            .map_or_else(Matrix3::zeros, |liquid| liquid.inks.covariance(at))
     }
 
     /// Covariance (natural log of relative light) of how far a dye goes another way than inks in another light or to another
-    /// camera; `usual` is what inks are missed by in the session itself, nothing where that is not known.
+    /// camera; `usual` is what inks are missed by in the session itself, nothing where that is not known: in the session's light
+    /// a dye goes the way of the standards.
     pub fn metamerism(&self, at: &Vector3<f64>, usual: Option<f64>) -> Matrix3<f64> {
-        let usual = usual.unwrap_or(0.0);
-        self.liquid
-            .as_ref()
-            .map_or_else(Matrix3::zeros, |(_, hue)| hue.metamerism(at, usual))
+        self.liquid.as_ref().map_or_else(Matrix3::zeros, |liquid| {
+            Population::shipped().dyes_missed(at)
+                * (liquid.inks.unrest() * self.unusual(usual) * depth(at).powi(2))
+        })
     }
 
     /// How surely lamp or camera are not those of the session, 0 to 1; `usual` as in [`Correction::metamerism`].
     pub fn unusual(&self, usual: Option<f64>) -> f64 {
-        let usual = usual.unwrap_or(0.0);
         self.liquid
             .as_ref()
-            .map_or(0.0, |(_, hue)| hue.unusual(usual))
+            .map_or(0.0, |liquid| liquid.inks.unusual(usual.unwrap_or(0.0)))
     }
 
     /// What inks are missed by in this photo when each is predicted from the others ([`Hue::missed`]).
     pub fn inks_missed(&self) -> Option<f64> {
-        self.liquid.as_ref().map(|(_, hue)| hue.missed())
+        self.liquid.as_ref().map(|liquid| liquid.inks.missed())
     }
 }
 
@@ -337,9 +349,9 @@ fn bend<'a>(
 }
 
 /// What moves a liquid: of the bends of tone the one with which left-out inks are predicted best.
-fn for_liquid(pairs: &[Pair], seen: &Observed) -> Option<(Tone, Hue)> {
+fn for_liquid(pairs: &[Pair], seen: &Observed) -> Option<ForLiquid> {
     let neutrals = pairs.iter().filter(|p| p.neutral).count();
-    let mut best: Option<(f64, Tone, Hue)> = None;
+    let mut best: Option<(f64, Tone, Hue, Vec<_>)> = None;
     for order in (0..=3usize).filter(|o| *o == 0 || neutrals >= o + 3) {
         let Some(tone) = bend(pairs.iter(), order, seen) else {
             continue;
@@ -362,10 +374,15 @@ fn for_liquid(pairs: &[Pair], seen: &Observed) -> Option<(Tone, Hue)> {
             .map(|(left_out, ink)| ciede2000(lab(left_out), lab(&ink.1)))
             .sum();
         if best.as_ref().is_none_or(|b| missed < GAIN * b.0) {
-            best = Some((missed, tone, hue));
+            best = Some((missed, tone, hue, inks));
         }
     }
-    best.map(|(_, tone, hue)| (tone, hue))
+    let (_, tone, hue, inks) = best?;
+    Some(ForLiquid {
+        tone,
+        inks: hue,
+        changes: Changes::of(Population::shipped(), &inks)?,
+    })
 }
 
 fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>> {

@@ -8,6 +8,7 @@ pub mod correct;
 pub mod field;
 pub mod hue;
 mod kriging;
+pub mod metamerism;
 pub mod spot;
 pub mod terms;
 pub mod tone;

@@ -83,7 +83,7 @@ pub fn raw(sensitivity: &[Spectrum; 3], light: &Spectrum, reflectance: &Spectrum
 }
 
 /// Least-squares matrix from white-balanced sensor values under a light to linear output colour under D65, white kept.
-fn fit_matrix(
+pub fn fit_matrix(
     sensitivity: &[Spectrum; 3],
     light: &Spectrum,
     to_rgb: &[[f64; 3]; 3],
@@ -174,20 +174,21 @@ impl Phone {
         }
     }
 
-    /// The matrix used under a light: between the two fitted ones by reciprocal colour temperature.
+    /// The matrix used under a light.
     pub fn matrix(&self, light: &Spectrum) -> [[f64; 3]; 3] {
-        let [x, y, z] = xyz(light, &[1.0; N]);
-        let (x, y) = (x / (x + y + z), y / (x + y + z));
-        // McCamy 1992, Color Res. Appl. 17(2):142-144 (from memory); only a weight depends on it.
-        let n = (x - 0.3320) / (0.1858 - y);
-        let cct =
-            (449.0 * n.powi(3) + 3525.0 * n * n + 6823.3 * n + 5520.33).clamp(2000.0, 12000.0);
-        let warm = ((1e6 / cct - 1e6 / 6504.0) / (1e6 / 2856.0 - 1e6 / 6504.0)).clamp(0.0, 1.0);
-        let [day, lamp] = &self.matrices;
-        std::array::from_fn(|r| {
-            std::array::from_fn(|c| day[r][c] * (1.0 - warm) + lamp[r][c] * warm)
-        })
+        matrix_under(&self.matrices, light)
     }
+}
+
+/// The matrix used under a light: between those fitted for daylight and for incandescent light, by reciprocal colour temperature.
+pub fn matrix_under([day, lamp]: &[[[f64; 3]; 3]; 2], light: &Spectrum) -> [[f64; 3]; 3] {
+    let [x, y, z] = xyz(light, &[1.0; N]);
+    let (x, y) = (x / (x + y + z), y / (x + y + z));
+    // McCamy 1992, Color Res. Appl. 17(2):142-144 (from memory); only a weight depends on it.
+    let n = (x - 0.3320) / (0.1858 - y);
+    let cct = (449.0 * n.powi(3) + 3525.0 * n * n + 6823.3 * n + 5520.33).clamp(2000.0, 12000.0);
+    let warm = ((1e6 / cct - 1e6 / 6504.0) / (1e6 / 2856.0 - 1e6 / 6504.0)).clamp(0.0, 1.0);
+    std::array::from_fn(|r| std::array::from_fn(|c| day[r][c] * (1.0 - warm) + lamp[r][c] * warm))
 }
 
 /// What differs from shot to shot.

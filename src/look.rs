@@ -2,6 +2,8 @@
 //!
 //! Calibrating and reading start from the same [`Look`], so that a standard and a sample are seen alike.
 
+use nalgebra::{Matrix3, Vector2, Vector3};
+
 use crate::card::design::Design;
 use crate::card::{find, sharp};
 use crate::error::{Error, Result};
@@ -10,6 +12,7 @@ use crate::light::{self, Observed};
 use crate::photo::{Photo, Picture};
 use crate::place::{Area, Bay, Place, View};
 use crate::stage::stage;
+use crate::vial::aside::Aside;
 use crate::vial::bay::{self, BayPicture};
 use crate::vial::clear::{self, Clearness};
 use crate::vial::sample::{self, Sampled};
@@ -47,6 +50,8 @@ pub struct Look {
     pub liquid: Area,
     /// The vial, if it was found rather than marked.
     pub vial: Option<Found>,
+    /// How a standing vial is seen from a side, where the card tells.
+    pub aside: Option<Aside>,
     /// How clear the liquid is, if the card has lines to tell it by and they are seen.
     pub clear: Option<Clearness>,
     /// Width of printed edges in the photo, mm on the card: how soft it is.
@@ -111,7 +116,12 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         }
         _ => None,
     };
+    let aside = match vial {
+        Some(Found::Standing(_)) => aside(picture, &place, liquid),
+        _ => None,
+    };
     Ok(Look {
+        aside,
         clear,
         edge_mm,
         place,
@@ -119,6 +129,16 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         bay,
         liquid,
         vial,
+    })
+}
+
+/// From how far aside a standing vial's liquid is seen.
+fn aside(picture: &Picture, place: &Place, liquid: Area) -> Option<Aside> {
+    let (x, y) = liquid.centre();
+    let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
+    let seen = find::sight(&place.to_photo, Vector2::new(x, y), width, height)?;
+    Some(Aside {
+        degrees: seen.aside_deg,
     })
 }
 
@@ -167,12 +187,12 @@ impl Look {
         }
     }
 
-    /// The colour of the liquid under a correction.
+    /// The colour of the liquid under a correction, as a standing vial would show it from straight before the card.
     ///
     /// # Errors
     /// If nothing of the liquid is left to sample.
     pub fn colour(&self, correction: &Correction) -> Result<Sampled> {
-        match &self.vial {
+        let mut sampled = match &self.vial {
             Some(Found::Open(vial)) => sample::sample_disc(&self.bay, &vial.liquid, correction),
             seen => sample::sample(&self.bay, self.liquid, seen.is_some(), correction),
         }
@@ -181,6 +201,16 @@ impl Look {
                 "the liquid is covered by glare or over-exposed, so nothing of it can be measured",
                 "turn the vial or the light until no bright reflection lies over the liquid, and take the photo again",
             )
-        })
+        })?;
+        if let Some(aside) = self.aside {
+            sampled.ln = aside.straight(&sampled.ln);
+        }
+        Ok(sampled)
+    }
+
+    /// Covariance (natural log of relative light) of a liquid's colour from being seen from a side.
+    pub fn aside_covariance(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
+        self.aside
+            .map_or_else(Matrix3::zeros, |aside| aside.covariance(ln))
     }
 }

@@ -309,6 +309,17 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
             ));
         }
     }
+    if let Some(aside) = look.aside.filter(|a| a.degrees > FROM_ASIDE) {
+        flags.push(Flag::new(
+            "seen-from-aside",
+            Severity::Note,
+            format!(
+                "the vial is seen from {:.0} degrees to a side, where it looks paler than from straight before it",
+                aside.degrees
+            ),
+            "hold the phone straight before the vial; a little from above is well",
+        ));
+    }
     if let (Some(usual), Some(vial)) = (chart.vial_mm, &look.vial) {
         let width = vial.width();
         if (width / usual).ln().abs() > OTHER_VIAL {
@@ -324,6 +335,8 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
 
 /// A vial whose axis is farther aside than this, mm, has half as much paper beside it on one side of the bay.
 const ASIDE: f64 = 6.0;
+/// Seen from farther to a side than this, degrees, a colour may be paler by a third of a step (see [`crate::vial::aside`]).
+const FROM_ASIDE: f64 = 20.0;
 /// Vials whose widths differ by more than this (natural log; 28 %) are of another kind: standing some centimetres nearer and
 /// soft outlines make up to 20 %.
 const OTHER_VIAL: f64 = 0.25;

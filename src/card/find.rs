@@ -28,6 +28,7 @@ use crate::error::{Error, Result};
 use crate::place::{Area, Bay, CardSeen, PatchArea, Place};
 use agree::{RESIDUAL_CELLS, Seen, cell_mm};
 use plane::Point;
+pub(crate) use plane::sight;
 use quad::Threshold;
 
 /// Longest side of the picture that markers are looked for on first, pixels. At 1600 a card that spans a third of the
@@ -398,12 +399,13 @@ fn place(best: &Seen, full: &impl Luma) -> Result<Place> {
             residual_px: best.plane.residual(&best.pairs()),
             residual_mm,
             px_per_mm,
-            tilt_deg: plane::tilt(
+            tilt_deg: sight(
                 &best.plane.map,
                 Point::new(design.width_mm / 2.0, design.height_mm / 2.0),
                 width,
                 height,
-            ),
+            )
+            .map(|s| s.tilt_deg),
         }),
     })
 }

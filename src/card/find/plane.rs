@@ -210,12 +210,22 @@ impl Slopes {
     }
 }
 
-/// The angle between the normal of the card and the line of sight at `at` (mm), degrees, in a photo of the given size.
+/// From where a place on the card is seen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sight {
+    /// Angle between the normal of the card and the line of sight, degrees.
+    pub tilt_deg: f64,
+    /// How much of that is to a side: the angle between the line of sight and the upright plane through the normal of a card that
+    /// stands, degrees, never negative.
+    pub aside_deg: f64,
+}
+
+/// From where `at` (mm on the card) is seen in a photo of the given size.
 ///
 /// Assumes square pixels and the optical axis in the middle of the photo (false for a cropped one, hence an estimate). The
 /// focal length is solved from the map where perspective is strong enough to tell it; else the angle is taken for a
 /// common phone lens, and `None` is given if it would depend on that choice.
-pub(super) fn tilt(map: &Homography, at: Point, width: f64, height: f64) -> Option<f64> {
+pub fn sight(map: &Homography, at: Point, width: f64, height: f64) -> Option<Sight> {
     let shift = Matrix3::new(
         1.0,
         0.0,
@@ -232,7 +242,7 @@ pub(super) fn tilt(map: &Homography, at: Point, width: f64, height: f64) -> Opti
     // Phone cameras span about 0.4 (ultra-wide) to 3 (telephoto) times the longest side; their main lens, 24 to 28 mm in
     // terms of a 36 mm wide frame, is 0.67 to 0.78 of it (common practice).
     let (widest, main, longest_lens) = (0.4 * longest, 0.75 * longest, 3.0 * longest);
-    let angle = |focal: f64| {
+    let sight = |focal: f64| {
         // How a step on the card changes the unit direction of sight: foreshortened along the tilt by its cosine, not
         // across it.
         let k = Matrix3::from_diagonal(&Vector3::new(1.0 / focal, 1.0 / focal, 1.0)) * h;
@@ -243,7 +253,12 @@ pub(super) fn tilt(map: &Homography, at: Point, width: f64, height: f64) -> Opti
         let (aa, bb, ab) = (a.dot(&a), b.dot(&b), a.dot(&b));
         let spread = ((aa - bb).powi(2) + 4.0 * ab * ab).sqrt();
         let ratio = ((aa + bb - spread).max(0.0) / (aa + bb + spread)).sqrt();
-        ratio.clamp(0.0, 1.0).acos().to_degrees()
+        // What a step across the card lacks of one across the tilt goes along the line of sight.
+        let aside = (1.0 - 2.0 * aa / (aa + bb + spread)).max(0.0).sqrt();
+        Sight {
+            tilt_deg: ratio.clamp(0.0, 1.0).acos().to_degrees(),
+            aside_deg: aside.clamp(0.0, 1.0).asin().to_degrees(),
+        }
     };
     let dot = |i: usize, j: usize| h[(0, i)] * h[(0, j)] + h[(1, i)] * h[(1, j)];
     let (p, q) = (dot(0, 1), dot(0, 0) - dot(1, 1));
@@ -252,10 +267,10 @@ pub(super) fn tilt(map: &Homography, at: Point, width: f64, height: f64) -> Opti
     let inverse_square = -(p * r + q * s) / (p * p + q * q);
     let solved = (inverse_square > 0.0).then(|| (1.0 / inverse_square).sqrt());
     if let Some(focal) = solved.filter(|f| (widest..=longest_lens).contains(f)) {
-        return Some(angle(focal));
+        return Some(sight(focal));
     }
     // A spread below ten degrees still tells "straight on" from "tilted".
-    ((angle(widest) - angle(longest_lens)).abs() < 10.0).then(|| angle(main))
+    ((sight(widest).tilt_deg - sight(longest_lens).tilt_deg).abs() < 10.0).then(|| sight(main))
 }
 
 /// The same map with a last element of one, if that can be.

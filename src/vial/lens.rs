@@ -171,10 +171,13 @@ pub fn gathered_light(ln: &Vector3<f64>, unlike: Option<f64>) -> Matrix3<f64> {
 /// from elsewhere, and the course across the vial tells only of what is gathered. From population "other light" of
 /// `tests/scenes` in diffuse light (study seeds 777, 31 and 9001).
 const PATH_CHANGED: f64 = 0.04;
+/// The brightness of the paper behind the vial likewise, natural log (study seeds 5501 and 9203).
+const BRIGHTNESS_CHANGED: f64 = 0.055;
 
 /// Covariance of a colour `ln` from light that goes another way than in the session; `unusual` is how surely it does, 0 to 1.
 pub fn another_way(ln: &Vector3<f64>, unusual: f64) -> Matrix3<f64> {
-    ln * ln.transpose() * (PATH_CHANGED * PATH_CHANGED * unusual)
+    let grey = Matrix3::from_element(BRIGHTNESS_CHANGED * BRIGHTNESS_CHANGED);
+    (ln * ln.transpose() * (PATH_CHANGED * PATH_CHANGED) + grey) * unusual
 }
 
 #[cfg(test)]

@@ -462,6 +462,11 @@ fn faults_of_the_photo_are_told_from_their_absence() {
             with(&|s| s.light.shadow = Some(shadow(135.0))),
         ),
         (
+            "seen-from-aside",
+            with(&|s| (s.pose.tilt_deg, s.pose.from_deg) = (27.0, 10.0)),
+            with(&|s| (s.pose.tilt_deg, s.pose.from_deg) = (27.0, 75.0)),
+        ),
+        (
             "cloudy-liquid",
             with(&|s| s.liquid.as_mut().expect("a liquid").turbidity = 0.5),
             with(&|s| (s.pose.tilt_deg, s.pose.from_deg) = (30.0, 65.0)),

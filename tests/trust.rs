@@ -419,7 +419,7 @@ fn faults_of_the_photo_are_told_from_their_absence() {
         soft_mm: 8.0,
         depth: 0.5,
     };
-    let cases: [(&str, Scene, Scene); 6] = [
+    let cases: [(&str, Scene, Scene); 7] = [
         (
             "blurred",
             with(&|s| s.exposure.defocus = 0.0035),

@@ -136,7 +136,7 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
 fn aside(picture: &Picture, place: &Place, liquid: Area) -> Option<Aside> {
     let (x, y) = liquid.centre();
     let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
-    let seen = find::sight(&place.to_photo, Vector2::new(x, y), width, height)?;
+    let seen = find::seen_from(&place.to_photo, Vector2::new(x, y), width, height)?;
     Some(Aside {
         degrees: seen.aside_deg,
     })

@@ -28,7 +28,7 @@ use crate::error::{Error, Result};
 use crate::place::{Area, Bay, CardSeen, PatchArea, Place};
 use agree::{RESIDUAL_CELLS, Seen, cell_mm};
 use plane::Point;
-pub(crate) use plane::sight;
+pub(crate) use plane::seen_from;
 use quad::Threshold;
 
 /// Longest side of the picture that markers are looked for on first, pixels. At 1600 a card that spans a third of the
@@ -399,7 +399,7 @@ fn place(best: &Seen, full: &impl Luma) -> Result<Place> {
             residual_px: best.plane.residual(&best.pairs()),
             residual_mm,
             px_per_mm,
-            tilt_deg: sight(
+            tilt_deg: seen_from(
                 &best.plane.map,
                 Point::new(design.width_mm / 2.0, design.height_mm / 2.0),
                 width,

@@ -48,8 +48,8 @@ pub fn depth(ln: &Vector3<f64>) -> f64 {
     (ln.norm_squared() + FLOOR * FLOOR).sqrt()
 }
 
-/// Where a colour lies for the process: hue and depth in units of their length scales.
-pub(super) fn place(ln: &Vector3<f64>) -> Vector4<f64> {
+/// Where a colour (natural log of relative light) lies: hue and depth in units of their length scales.
+pub fn place(ln: &Vector3<f64>) -> Vector4<f64> {
     let d = depth(ln);
     let hue = ln / (d * HUE);
     Vector4::new(hue.x, hue.y, hue.z, d.ln() / DEPTH)
@@ -98,7 +98,7 @@ impl Hue {
             }
             // What is alike in all channels is an error of the light over the card, not of colour.
             missed += tint(&off).norm_squared() / n as f64;
-            let ink_move: Vector3<f64> = moves.row(i).transpose().fixed_rows::<3>(0).into();
+            let ink_move = Vector3::from_fn(|c, _| moves[(i, c)]);
             moved_by += tint(&ink_move).norm_squared() / n as f64;
             left_out.push(ink.1 - off * depth(&ink.0));
         }
@@ -162,11 +162,13 @@ impl Hue {
 const LEAST_SPREAD: f64 = 0.002 * 0.002;
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     /// Inks of all hues and some depths.
-    fn inks(moved: impl Fn(&Vector3<f64>) -> Vector3<f64>) -> Vec<(Vector3<f64>, Vector3<f64>)> {
+    pub fn inks(
+        moved: impl Fn(&Vector3<f64>) -> Vector3<f64>,
+    ) -> Vec<(Vector3<f64>, Vector3<f64>)> {
         let mut all = Vec::new();
         for depth in [0.2, 0.6, 1.2] {
             for hue in [

@@ -116,8 +116,8 @@ fn symmetric([rr, rg, rb, gg, gb, bb]: &[f64; 6]) -> Matrix3<f64> {
 #[derive(Debug, Clone)]
 pub struct Changes {
     population: &'static Population,
-    /// Per change of the population, how much of it there is.
-    amounts: DVector<f64>,
+    /// How far they move dyes of the colour of each place of the population, per depth.
+    dyes: Vec<Vector3<f64>>,
     /// Where the inks lie, and how far what moves each of them beyond the population reaches dyes of its hue: inks x channels.
     places: Vec<Vector4<f64>>,
     beyond: Vec<Vector3<f64>>,
@@ -151,21 +151,15 @@ impl Changes {
             noise.view_mut((3 * i, 3 * i), (3, 3)).copy_from(&of_noise);
         }
         let common = &by_change * by_change.transpose();
-        let by_hue = DMatrix::from_fn(3 * n, 3 * n, |a, b| {
-            if a % 3 == b % 3 {
-                kernel(&places[a / 3], &places[b / 3])
-            } else {
-                0.0
-            }
-        });
+        let by_hue = DMatrix::from_fn(n, n, |i, j| kernel(&places[i], &places[j]))
+            .kronecker(&Matrix3::identity());
         let mut best: Option<(f64, f64, f64, DVector<f64>)> = None;
         for beyond in BEYOND {
             let rest = &noise + &by_hue * (beyond * beyond);
             for share in OWN {
-                let population = &common + &own * (share * share);
+                let moves = &common + &own * (share * share);
                 for strength in STRENGTH {
-                    let Some(chol) = Cholesky::new(&population * (strength * strength) + &rest)
-                    else {
+                    let Some(chol) = Cholesky::new(&moves * (strength * strength) + &rest) else {
                         continue;
                     };
                     let weights = chol.solve(&moved);
@@ -178,9 +172,18 @@ impl Changes {
             }
         }
         let (_, strength, beyond, weights) = best?;
+        // How much of each change there is.
+        let amounts = by_change.transpose() * &weights * (strength * strength);
+        let of_dye = |near: &Near| {
+            near.dyes
+                .iter()
+                .zip(&amounts)
+                .map(|(moved, amount)| Vector3::from(*moved) * *amount)
+                .sum()
+        };
         Some(Changes {
             population,
-            amounts: by_change.transpose() * &weights * (strength * strength),
+            dyes: population.places.iter().map(of_dye).collect(),
             places,
             beyond: (0..n)
                 .map(|i| Vector3::from_fn(|c, _| weights[3 * i + c]) * (beyond * beyond))
@@ -190,7 +193,8 @@ impl Changes {
 
     /// How far a dye of the colour `ln` (natural log of relative light in this photo) moves to the session, natural log.
     pub fn moved(&self, ln: &Vector3<f64>) -> Vector3<f64> {
-        let moves = self.population.moves(ln, |near| &near.dyes) * &self.amounts;
+        let shares = self.population.shares(ln);
+        let common: Vector3<f64> = self.dyes.iter().zip(shares).map(|(d, s)| d * s).sum();
         let at = place(ln);
         let beyond: Vector3<f64> = self
             .places
@@ -198,34 +202,19 @@ impl Changes {
             .zip(&self.beyond)
             .map(|(p, b)| b * kernel(&at, p))
             .sum();
-        (Vector3::from_fn(|c, _| moves[c]) + beyond) * depth(ln)
+        (common + beyond) * depth(ln)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::hue::tests::inks;
     use super::*;
     use approx::assert_relative_eq;
 
     /// Inks of many colours, moved by some amounts of the population's changes.
     fn moved_by(amounts: &[f64]) -> Vec<(Vector3<f64>, Vector3<f64>)> {
-        let population = Population::shipped();
-        let mut inks = Vec::new();
-        for depth_of_ink in [0.3, 0.8, 1.4] {
-            for hue in [
-                [1.0, 0.2, 0.1],
-                [0.2, 1.0, 0.2],
-                [0.1, 0.2, 1.0],
-                [0.9, 0.8, 0.2],
-                [0.1, 0.7, 1.0],
-                [0.7, 0.2, 0.9],
-                [0.6, 0.6, 0.6],
-            ] {
-                let ln = -Vector3::from(hue) * depth_of_ink;
-                inks.push((ln, ln + at(population, &ln, amounts, |near| &near.inks)));
-            }
-        }
-        inks
+        inks(|ln| at(Population::shipped(), ln, amounts, |near| &near.inks))
     }
 
     fn at<'a>(

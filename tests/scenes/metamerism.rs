@@ -19,7 +19,7 @@ use scenes::print::{Paper, PaperKind};
 use scenes::seed::{normal, stream};
 use scenes::spectra::{N, Spectrum, XYZ_TO_SRGB, apply, bump, illuminant, rise, spectrum};
 use tintwell::colour::RgbSpace;
-use tintwell::light::hue::{Hue, depth};
+use tintwell::light::hue::{Hue, depth, place};
 use tintwell::light::metamerism::{Changes, Near, Population};
 
 /// Seeds of the worlds that give the common changes, of those that give what dyes are missed by, and of those of the check.
@@ -317,17 +317,7 @@ fn per_depth((seen, session): &(Vector3<f64>, Vector3<f64>)) -> Vector3<f64> {
 
 /// Colours far from each other among those of the worlds, the loneliest fiftieth left out.
 fn places(worlds: &[World]) -> Vec<Vector3<f64>> {
-    let scale = |v: &Vector3<f64>| {
-        let hue = v / (depth(v) * 0.5);
-        [hue.x, hue.y, hue.z, depth(v).ln()]
-    };
-    let apart = |a: &Vector3<f64>, b: &Vector3<f64>| -> f64 {
-        scale(a)
-            .iter()
-            .zip(scale(b))
-            .map(|(a, b)| (a - b).powi(2))
-            .sum()
-    };
+    let apart = |a: &Vector3<f64>, b: &Vector3<f64>| (place(a) - place(b)).norm_squared();
     let all: Vec<Vector3<f64>> = worlds
         .iter()
         .flat_map(|w| w.inks.iter().chain(&w.dyes))

@@ -212,7 +212,7 @@ impl Slopes {
 
 /// From where a place on the card is seen.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Sight {
+pub struct SeenFrom {
     /// Angle between the normal of the card and the line of sight, degrees.
     pub tilt_deg: f64,
     /// How much of that is to a side: the angle between the line of sight and the upright plane through the normal of a card that
@@ -225,7 +225,7 @@ pub struct Sight {
 /// Assumes square pixels and the optical axis in the middle of the photo (false for a cropped one, hence an estimate). The
 /// focal length is solved from the map where perspective is strong enough to tell it; else the angle is taken for a
 /// common phone lens, and `None` is given if it would depend on that choice.
-pub fn sight(map: &Homography, at: Point, width: f64, height: f64) -> Option<Sight> {
+pub fn seen_from(map: &Homography, at: Point, width: f64, height: f64) -> Option<SeenFrom> {
     let shift = Matrix3::new(
         1.0,
         0.0,
@@ -242,7 +242,7 @@ pub fn sight(map: &Homography, at: Point, width: f64, height: f64) -> Option<Sig
     // Phone cameras span about 0.4 (ultra-wide) to 3 (telephoto) times the longest side; their main lens, 24 to 28 mm in
     // terms of a 36 mm wide frame, is 0.67 to 0.78 of it (common practice).
     let (widest, main, longest_lens) = (0.4 * longest, 0.75 * longest, 3.0 * longest);
-    let sight = |focal: f64| {
+    let through = |focal: f64| {
         // How a step on the card changes the unit direction of sight: foreshortened along the tilt by its cosine, not
         // across it.
         let k = Matrix3::from_diagonal(&Vector3::new(1.0 / focal, 1.0 / focal, 1.0)) * h;
@@ -252,10 +252,11 @@ pub fn sight(map: &Homography, at: Point, width: f64, height: f64) -> Option<Sig
         let (a, b) = (turn(k.column(0).into()), turn(k.column(1).into()));
         let (aa, bb, ab) = (a.dot(&a), b.dot(&b), a.dot(&b));
         let spread = ((aa - bb).powi(2) + 4.0 * ab * ab).sqrt();
-        let ratio = ((aa + bb - spread).max(0.0) / (aa + bb + spread)).sqrt();
+        let (least, most) = ((aa + bb - spread).max(0.0) / 2.0, (aa + bb + spread) / 2.0);
+        let ratio = (least / most).sqrt();
         // What a step across the card lacks of one across the tilt goes along the line of sight.
-        let aside = (1.0 - 2.0 * aa / (aa + bb + spread)).max(0.0).sqrt();
-        Sight {
+        let aside = (1.0 - aa / most).max(0.0).sqrt();
+        SeenFrom {
             tilt_deg: ratio.clamp(0.0, 1.0).acos().to_degrees(),
             aside_deg: aside.clamp(0.0, 1.0).asin().to_degrees(),
         }
@@ -267,10 +268,11 @@ pub fn sight(map: &Homography, at: Point, width: f64, height: f64) -> Option<Sig
     let inverse_square = -(p * r + q * s) / (p * p + q * q);
     let solved = (inverse_square > 0.0).then(|| (1.0 / inverse_square).sqrt());
     if let Some(focal) = solved.filter(|f| (widest..=longest_lens).contains(f)) {
-        return Some(sight(focal));
+        return Some(through(focal));
     }
     // A spread below ten degrees still tells "straight on" from "tilted".
-    ((sight(widest).tilt_deg - sight(longest_lens).tilt_deg).abs() < 10.0).then(|| sight(main))
+    ((through(widest).tilt_deg - through(longest_lens).tilt_deg).abs() < 10.0)
+        .then(|| through(main))
 }
 
 /// The same map with a last element of one, if that can be.
@@ -297,7 +299,7 @@ mod tests {
     use nalgebra::Rotation3;
 
     /// A card photographed with a lens of 1200 pixels from 300 mm, turned by angles about its upright and its level axis, degrees.
-    fn turned(upright: f64, level: f64) -> Sight {
+    fn turned(upright: f64, level: f64) -> SeenFrom {
         let lens = Matrix3::new(1200.0, 0.0, 800.0, 0.0, 1200.0, 600.0, 0.0, 0.0, 1.0);
         let turn = Rotation3::from_axis_angle(&Vector3::x_axis(), level.to_radians())
             * Rotation3::from_axis_angle(&Vector3::y_axis(), upright.to_radians());
@@ -306,7 +308,7 @@ mod tests {
         let away = Vector3::new(0.0, 0.0, 300.0) - turn.column(0) * at.x - turn.column(1) * at.y;
         let map =
             lens * Matrix3::from_columns(&[turn.column(0).into(), turn.column(1).into(), away]);
-        sight(&Homography(map), at, 1600.0, 1200.0).unwrap()
+        seen_from(&Homography(map), at, 1600.0, 1200.0).unwrap()
     }
 
     /// Worked by hand: a line of sight at an angle in the level plane is all aside, one in the upright plane not at all; with both

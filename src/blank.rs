@@ -51,7 +51,7 @@ impl Blank {
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
         let covariance = sampled.covariance
             + look.observed.field.covariance(look.liquid)
-            + look.aside_covariance(&sampled.ln)
+            + look.slant_covariance(&sampled.ln)
             + correction.residual_covariance(&sampled.ln)
             + correction.metamerism(&sampled.ln, chart.inks_missed)
             + repeat * depth(&sampled.ln).powi(2);

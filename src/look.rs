@@ -12,10 +12,10 @@ use crate::light::{self, Observed};
 use crate::photo::{Photo, Picture};
 use crate::place::{Area, Bay, Place, View};
 use crate::stage::stage;
-use crate::vial::aside::Aside;
 use crate::vial::bay::{self, BayPicture};
 use crate::vial::clear::{self, Clearness};
 use crate::vial::sample::{self, Sampled};
+use crate::vial::slant::Slant;
 use crate::vial::{Found, above, find as vial_find};
 
 /// How to know where things are.
@@ -50,8 +50,8 @@ pub struct Look {
     pub liquid: Area,
     /// The vial, if it was found rather than marked.
     pub vial: Option<Found>,
-    /// How a standing vial is seen from a side, where the card tells.
-    pub aside: Option<Aside>,
+    /// At which slant a standing vial is seen, where the card tells.
+    pub slant: Option<Slant>,
     /// How clear the liquid is, if the card has lines to tell it by and they are seen.
     pub clear: Option<Clearness>,
     /// Width of printed edges in the photo, mm on the card: how soft it is.
@@ -116,12 +116,12 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         }
         _ => None,
     };
-    let aside = match vial {
-        Some(Found::Standing(_)) => aside(picture, &place, liquid),
+    let slant = match vial {
+        Some(Found::Standing(_)) => slant(picture, &place, liquid),
         _ => None,
     };
     Ok(Look {
-        aside,
+        slant,
         clear,
         edge_mm,
         place,
@@ -132,13 +132,14 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
     })
 }
 
-/// From how far aside a standing vial's liquid is seen.
-fn aside(picture: &Picture, place: &Place, liquid: Area) -> Option<Aside> {
+/// At which slant a standing vial's liquid is seen.
+fn slant(picture: &Picture, place: &Place, liquid: Area) -> Option<Slant> {
     let (x, y) = liquid.centre();
     let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
     let seen = find::seen_from(&place.to_photo, Vector2::new(x, y), width, height)?;
-    Some(Aside {
-        degrees: seen.aside_deg,
+    Some(Slant {
+        aside_deg: seen.aside_deg,
+        height_deg: seen.height_deg,
     })
 }
 
@@ -202,15 +203,15 @@ impl Look {
                 "turn the vial or the light until no bright reflection lies over the liquid, and take the photo again",
             )
         })?;
-        if let Some(aside) = self.aside {
-            sampled.ln = aside.straight(&sampled.ln);
+        if let Some(slant) = self.slant {
+            sampled.ln = slant.straight(&sampled.ln);
         }
         Ok(sampled)
     }
 
-    /// Covariance (natural log of relative light) of a liquid's colour from being seen from a side.
-    pub fn aside_covariance(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
-        self.aside
-            .map_or_else(Matrix3::zeros, |aside| aside.covariance(ln))
+    /// Covariance (natural log of relative light) of a liquid's colour from being seen at a slant.
+    pub fn slant_covariance(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
+        self.slant
+            .map_or_else(Matrix3::zeros, |slant| slant.covariance(ln))
     }
 }

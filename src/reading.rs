@@ -245,7 +245,7 @@ fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart
         "light over the vial",
         lab(look.observed.field.covariance(look.liquid)),
     );
-    budget.add("seen from a side", lab(look.aside_covariance(&sampled.ln)));
+    budget.add("seen at a slant", lab(look.slant_covariance(&sampled.ln)));
     budget.add(
         "correction onto the session",
         lab(correction.residual_covariance(&sampled.ln)),

@@ -63,7 +63,7 @@ pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
         ));
     };
     (clear < CLOUDY).then(|| {
-        let aside = look.aside.is_some_and(|a| a.degrees > FROM_ASIDE);
+        let aside = look.slant.is_some_and(|s| s.aside_deg > FROM_ASIDE);
         Flag::new(
             "cloudy-liquid",
             Severity::Doubt,
@@ -311,13 +311,13 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
             ));
         }
     }
-    if let Some(aside) = look.aside.filter(|a| a.degrees > FROM_ASIDE) {
+    if let Some(slant) = look.slant.filter(|s| s.aside_deg > FROM_ASIDE) {
         flags.push(Flag::new(
             "seen-from-aside",
             Severity::Note,
             format!(
                 "the vial is seen from {:.0} degrees to a side, where it looks paler than from straight before it",
-                aside.degrees
+                slant.aside_deg
             ),
             "hold the phone straight before the vial; a little from above is well",
         ));
@@ -337,7 +337,7 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
 
 /// A vial whose axis is farther aside than this, mm, has half as much paper beside it on one side of the bay.
 const ASIDE: f64 = 6.0;
-/// Seen from farther to a side than this, degrees, a colour may be paler by a third of a step (see [`crate::vial::aside`]).
+/// Seen from farther to a side than this, degrees, a colour may be paler by a third of a step (see [`crate::vial::slant`]).
 const FROM_ASIDE: f64 = 20.0;
 /// Vials whose widths differ by more than this (natural log; 28 %) are of another kind: standing some centimetres nearer and
 /// soft outlines make up to 20 %.

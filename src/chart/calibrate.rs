@@ -101,7 +101,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
             .map_err(|e| e.about(s.name.clone()))?;
         let own = sampled.covariance
             + s.look.observed.field.covariance(s.look.liquid)
-            + s.look.aside_covariance(&sampled.ln)
+            + s.look.slant_covariance(&sampled.ln)
             + correction.residual_covariance(&sampled.ln)
             + correction.metamerism(&sampled.ln, inks_missed);
         seen.push((s.value, sampled.ln, own));

@@ -5,7 +5,6 @@
 //! averaged that was not looked at.
 
 pub mod above;
-pub mod aside;
 pub mod bay;
 pub mod clear;
 pub mod ends;
@@ -13,6 +12,7 @@ pub mod find;
 pub mod lens;
 mod lines;
 pub mod sample;
+pub mod slant;
 
 use serde::Serialize;
 

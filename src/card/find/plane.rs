@@ -218,6 +218,8 @@ pub struct SeenFrom {
     /// How much of that is to a side: the angle between the line of sight and the upright plane through the normal of a card that
     /// stands, degrees, never negative.
     pub aside_deg: f64,
+    /// How much of it is upwards or downwards: the angle between the line of sight and the level plane, degrees, never negative.
+    pub height_deg: f64,
 }
 
 /// From where `at` (mm on the card) is seen in a photo of the given size.
@@ -255,10 +257,11 @@ pub fn seen_from(map: &Homography, at: Point, width: f64, height: f64) -> Option
         let (least, most) = ((aa + bb - spread).max(0.0) / 2.0, (aa + bb + spread) / 2.0);
         let ratio = (least / most).sqrt();
         // What a step across the card lacks of one across the tilt goes along the line of sight.
-        let aside = (1.0 - aa / most).max(0.0).sqrt();
+        let lacks = |step: f64| (1.0 - step / most).max(0.0).sqrt();
         SeenFrom {
             tilt_deg: ratio.clamp(0.0, 1.0).acos().to_degrees(),
-            aside_deg: aside.clamp(0.0, 1.0).asin().to_degrees(),
+            aside_deg: lacks(aa).asin().to_degrees(),
+            height_deg: lacks(bb).asin().to_degrees(),
         }
     };
     let dot = |i: usize, j: usize| h[(0, i)] * h[(0, j)] + h[(1, i)] * h[(1, j)];
@@ -315,15 +318,16 @@ mod tests {
     /// the cosines multiply, and aside is what is left of the sine.
     #[test]
     fn from_where_a_card_is_seen() {
-        for (upright, level, tilt, aside) in [
-            (25.0, 0.0, 25.0, 25.0),
-            (-25.0, 0.0, 25.0, 25.0),
-            (0.0, 30.0, 30.0, 0.0),
-            (20.0, 30.0, 35.53, 17.23),
+        for (upright, level, tilt, aside, height) in [
+            (25.0, 0.0, 25.0, 25.0, 0.0),
+            (-25.0, 0.0, 25.0, 25.0, 0.0),
+            (0.0, 30.0, 30.0, 0.0, 30.0),
+            (20.0, 30.0, 35.53, 17.23, 30.0),
         ] {
             let seen = turned(upright, level);
             assert_abs_diff_eq!(seen.tilt_deg, tilt, epsilon = 0.1);
             assert_abs_diff_eq!(seen.aside_deg, aside, epsilon = 0.3);
+            assert_abs_diff_eq!(seen.height_deg, height, epsilon = 0.3);
         }
     }
 }

@@ -63,14 +63,12 @@ pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
         ));
     };
     (clear < CLOUDY).then(|| {
-        let aside = look.slant.is_some_and(|s| s.aside_deg > FROM_ASIDE);
         Flag::new(
             "cloudy-liquid",
             Severity::Doubt,
             format!(
-                "the lines on the card show through the liquid only {:.0} % as plainly as through the chart's vials: it is cloudy, full of bubbles, or a reflection lies over it{}",
-                100.0 * clear.max(0.0),
-                if aside { ", or it is seen too far from aside" } else { "" }
+                "the lines on the card show through the liquid only {:.0} % as plainly as through the chart's vials: it is cloudy, full of bubbles, or a reflection lies over it",
+                100.0 * clear.max(0.0)
             ),
             "wipe the glass, let bubbles clear and turn the vial away from bright windows; if the liquid itself is cloudy, filter the sample or see what the reagent maker says of it",
         )

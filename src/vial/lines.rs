@@ -68,9 +68,12 @@ const STEPS: Course = Course {
     shift: 0.2,
     stretch: 0.04,
 };
-/// How much a line may sag, and how much it may tilt, from the axis to the last column, mm, and the step in which both are tried.
-const BOWED: f64 = 1.6;
+/// How much a line may sag, and how much it may tilt, from the axis to the last column, in parts of that distance, and the step in
+/// which both are tried, mm.
+const BOWED: f64 = 0.3;
 const BOW_STEP: f64 = 0.2;
+/// Part of the width in which sag counts half.
+const MIDDLE: f64 = 0.7;
 /// Distance of the places at which the filter is computed, mm.
 const FINE: f64 = 0.1;
 /// What differs more than this from its surroundings (natural log) is no faint line: a drop, a bubble, a reflection.
@@ -151,14 +154,15 @@ pub fn run(
     (axis, half): (f64, f64),
     within: (f64, f64),
 ) -> Option<(Bow, Course)> {
-    let columns = Columns::of(p, (axis - half, axis + half), within)?;
+    let near = Columns::of(p, (axis - half * MIDDLE, axis + half * MIDDLE), within)?;
+    let all = Columns::of(p, (axis - half, axis + half), within)?;
     let filter = Filter::new(&Stroke::new(lines.first()?, p.step), p.step);
     let mut bow = Bow {
         axis,
         ..Bow::default()
     };
     let mut course = None;
-    let n = (BOWED / BOW_STEP).round() as i32;
+    let n = (BOWED * half / BOW_STEP).round() as i32;
     let ends: Vec<f64> = (-n..=n).map(|k| f64::from(k) * BOW_STEP).collect();
     let sag = |bow: Bow, end: f64| Bow {
         per_mm2: end / (half * half),
@@ -168,13 +172,14 @@ pub fn run(
         per_mm: end / half,
         ..bow
     };
-    let parts: [&(dyn Fn(Bow, f64) -> Bow + Sync); 2] = [&sag, &tilt];
-    // Sag first, then tilt, then sag again: the one hides a little of the other.
-    for part in [parts[0], parts[1], parts[0]] {
+    // Tilt first, near the axis where lines sag little; then sag, and each again: the one hides a little of the other.
+    let parts: [(&Columns, &(dyn Fn(Bow, f64) -> Bow + Sync)); 4] =
+        [(&near, &tilt), (&all, &sag), (&all, &tilt), (&all, &sag)];
+    for (columns, part) in parts {
         let best = ends
             .par_iter()
             .map(|end| part(bow, *end))
-            .filter_map(|bow| Some((filter.best(&columns, &bow, lines)?, bow)))
+            .filter_map(|bow| Some((filter.best(columns, &bow, lines)?, bow)))
             .max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
         (course, bow) = (Some(best.0.1), best.1);
     }

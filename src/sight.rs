@@ -31,7 +31,9 @@ pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Ch
 /// the liquid, natural log.
 pub fn empty(look: &Look, dye: &Vector3<f64>) -> Option<Flag> {
     match look.vial {
-        Some(Found::Standing(vial)) if !vial.surface && tint(dye).amax() < HARDLY_ANY => {
+        Some(Found::Standing(vial))
+            if !vial.surface && tint(dye).amax() < HARDLY_ANY && !refracted(look, vial.width()) =>
+        {
             Some(Flag::new(
                 "no-surface",
                 Severity::Doubt,
@@ -43,6 +45,20 @@ pub fn empty(look: &Look, dye: &Vector3<f64>) -> Option<Flag> {
     }
 }
 
+/// Whether the lines behind a vial are seen lower through it, by what as much water would do: it is not empty.
+fn refracted(look: &Look, width: f64) -> bool {
+    let (Some(clear), Some(slant)) = (look.clear, look.slant) else {
+        return false;
+    };
+    clear.seen() && clear.lower > (REFRACTED * slant.lower(width)).max(LOWER)
+}
+
+/// Share of what water would lower lines by from which they are; the glass and a card that leans count for less. Through 80 empty
+/// vials in the scenes of `tests/scenes` (study seed 5501) lines were seen up to 0.5 mm lower, through 240
+/// filled ones (seeds 5501, 9203, 10301) all but one by 0.67 mm or more.
+const REFRACTED: f64 = 0.5;
+/// Least distance that counts, mm.
+const LOWER: f64 = 0.6;
 /// A tint (natural log of light) that an empty vial may seem to have, by light that is not quite balanced: 2 CIELAB units or so.
 const HARDLY_ANY: f64 = 0.05;
 

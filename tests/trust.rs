@@ -373,31 +373,36 @@ fn a_pool_under_the_foot_is_seen() {
     assert!(little && !full);
 }
 
-/// A colourless reading asks for the surface of a liquid: an empty vial shows no colour either.
+/// A colourless reading asks for the surface of a liquid, or for lines behind it that water lowers: an empty vial shows no colour
+/// either. The one filled up to its cap shows no surface.
 #[test]
 fn an_empty_vial_is_no_zero() {
-    let mut empty = session().own(0.0, SEED);
+    let zero = session().own(0.0, SEED);
+    let (mut full, mut empty) = (zero.clone(), zero.clone());
+    full.liquid.as_mut().expect("a liquid").fill = 0.98;
     empty.liquid = None;
     let seen = all(vec![
-        ("zero".into(), session().own(0.0, SEED)),
+        ("zero".into(), zero),
+        ("full".into(), full),
         ("empty".into(), empty),
     ]);
+    for (name, seen) in &seen[..2] {
+        assert!(
+            matches!(seen.answer, Some(Answer::Below { .. })),
+            "{name}: {:?}",
+            seen.answer
+        );
+        assert_eq!(
+            seen.verdict,
+            Some(Verdict::Trusted),
+            "{name}: {:?}",
+            seen.codes
+        );
+    }
     assert!(
-        matches!(seen[0].1.answer, Some(Answer::Below { .. })),
+        seen[2].1.codes.contains(&"no-surface".to_owned()),
         "{:?}",
-        seen[0].1.answer
-    );
-    assert_eq!(
-        seen[0].1.verdict,
-        Some(Verdict::Trusted),
-        "{:?}",
-        seen[0].1.codes
-    );
-    assert_ne!(
-        seen[1].1.verdict,
-        Some(Verdict::Trusted),
-        "{:?}",
-        seen[1].1.codes
+        seen[2].1.codes
     );
 }
 

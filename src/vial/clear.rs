@@ -20,6 +20,8 @@ pub struct Clearness {
     pub share: Vector3<f64>,
     /// Standard deviation of `share`.
     pub sd: Vector3<f64>,
+    /// How much lower the lines are seen through the liquid than printed, mm: refraction, none in an empty vial.
+    pub lower: f64,
 }
 
 impl Clearness {
@@ -41,6 +43,13 @@ impl Clearness {
         (0..3)
             .map(|c| self.sd[c] / usual[c].clamp(LEAST_USUAL, 1.0))
             .fold(f64::INFINITY, f64::min)
+    }
+}
+
+impl Clearness {
+    /// Whether the lines are seen at all through the liquid.
+    pub fn seen(&self) -> bool {
+        (0..3).any(|c| self.share[c] > PRINTED * self.sd[c])
     }
 }
 
@@ -76,7 +85,7 @@ const LEAST_LEFT: f64 = 0.4;
 /// Least contrast on paper that a share is taken of, natural log, and the largest share that is told.
 const LEAST_CONTRAST: f64 = 0.002;
 const MOST_SHARE: f64 = 5.0;
-/// Lines on bare paper count from so many times their noise: else they were not printed, or the photo is too coarse for them.
+/// Lines count from so many times their noise: else they were not printed, or the photo is too coarse for them.
 const PRINTED: f64 = 5.0;
 
 /// Measures the lines through the `liquid` of a vial that stands, between its outlines. `None` if they are not seen well on
@@ -113,7 +122,11 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
             seen.hypot(share * paper)
         })
         .component_div(&on);
-    Some(Clearness { share, sd })
+    Some(Clearness {
+        share,
+        sd,
+        lower: seen.lower - on_paper.lower,
+    })
 }
 
 /// The lines as seen through the liquid. Seen from aside or above, a line is bent and tilted: how they run is found in all the
@@ -135,6 +148,7 @@ fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
     (!bands.is_empty()).then(|| Seen {
         contrast: mean(&|s| s.contrast),
         sd: (mean(&|s| s.sd.map(|v| v * v)) / n).map(f64::sqrt),
+        lower: bands.iter().map(|s| s.lower).sum::<f64>() / n,
     })
 }
 
@@ -144,6 +158,8 @@ struct Seen {
     contrast: Vector3<f64>,
     /// Standard deviation of `contrast`.
     sd: Vector3<f64>,
+    /// How much lower than printed, mm, in the middle of the profile.
+    lower: f64,
 }
 
 /// Row by row, the natural log of light against paper over some columns.
@@ -211,7 +227,14 @@ impl Profile {
                 .map(|c| contrast[c].max(0.0).powi(2) * power / left[c])
                 .sum();
             let sd = left.map(|v| (ROWS_AS_ONE * v / freedom / power).sqrt().max(1e-6));
-            Some((plain, Seen { contrast, sd }))
+            Some((
+                plain,
+                Seen {
+                    contrast,
+                    sd,
+                    lower: course.shift,
+                },
+            ))
         };
         from.around(range, STEPS)
             .filter_map(fit)

@@ -38,8 +38,17 @@ impl Slant {
 
     /// Half of what the depth may grow by from a height, share.
     fn deeper(&self) -> f64 {
-        let inside = (self.height_deg.to_radians().sin() / WATER).asin();
-        0.5 * (1.0 / inside.cos() - 1.0)
+        0.5 * (1.0 / self.inside().cos() - 1.0)
+    }
+
+    /// Angle between the line of sight inside the water and the level plane, radians (Snell's law).
+    fn inside(&self) -> f64 {
+        (self.height_deg.to_radians().sin() / WATER).asin()
+    }
+
+    /// How much lower (from under it, higher) what stands behind `width` of water is seen than without it, in the unit of `width`.
+    pub fn lower(&self, width: f64) -> f64 {
+        width * (self.height_deg.to_radians().tan() - self.inside().tan())
     }
 
     /// A colour (natural log of relative light) as it would look from straight before the card.
@@ -88,5 +97,15 @@ mod tests {
         let half = 0.5 * (2.0 / 3.0f64.sqrt() - 1.0);
         assert!((depth - 1.0 / (1.0 + half)).abs() < 1e-4);
         assert!((sd - half / 3.0f64.sqrt()).abs() < 1e-4);
+    }
+
+    /// Worked by hand: outside tan 41.80 = 0.8940, inside tan 30 = 0.5774.
+    #[test]
+    fn water_lowers_what_stands_behind_it() {
+        let slant = Slant {
+            aside_deg: 0.0,
+            height_deg: 41.798,
+        };
+        assert!((slant.lower(10.0) - 3.166).abs() < 2e-3);
     }
 }

@@ -39,8 +39,8 @@ const FLOOR: f64 = 0.15;
 const LEAST: usize = 4;
 
 /// How far inks are moved, beside what they are missed by, in how much dyes are missed by: both tell of it. The population of
-/// [`super::metamerism`] is about as likely with half of this as with twice.
-const MOVED: f64 = 0.3;
+/// [`super::metamerism`] tells which part makes what it is missed by likeliest: `metamerism -- check` prints it.
+pub const MOVED: f64 = 0.3;
 
 /// Depth of a colour: how much light it takes away (norm of the natural log of relative light), with a floor under which errors
 /// no longer shrink with the colour.
@@ -146,7 +146,12 @@ impl Hue {
     /// How much lamp or camera upset the inks, variance of tint per depth squared, natural log squared: what they are missed by,
     /// and a part of how far they are moved.
     pub fn unrest(&self) -> f64 {
-        self.missed + MOVED * self.moved_by
+        self.unrest_with(MOVED)
+    }
+
+    /// The same with another part of how far they are moved.
+    pub fn unrest_with(&self, part: f64) -> f64 {
+        self.missed + part * self.moved_by
     }
 
     fn near(&self, ln: &Vector3<f64>) -> DVector<f64> {

@@ -19,7 +19,7 @@ use scenes::print::{Paper, PaperKind};
 use scenes::seed::{normal, stream};
 use scenes::spectra::{N, Spectrum, XYZ_TO_SRGB, apply, bump, illuminant, rise, spectrum};
 use tintwell::colour::RgbSpace;
-use tintwell::light::hue::{Hue, depth, place};
+use tintwell::light::hue::{Hue, MOVED, depth, place};
 use tintwell::light::metamerism::{Changes, Near, Population};
 
 /// Seeds of the worlds that give the common changes, of those that give what dyes are missed by, and of those of the check.
@@ -488,7 +488,12 @@ struct Missed {
     by_hue: Vector3<f64>,
     unmoved: Vector3<f64>,
     unrest: f64,
+    /// The same with each of [`PARTS`].
+    with_parts: [f64; PARTS.len()],
 }
+
+/// Parts of how far inks are moved that are tried in place of [`MOVED`].
+const PARTS: [f64; 6] = [0.0, 0.5 * MOVED, MOVED, 2.0 * MOVED, 4.0 * MOVED, 1e3];
 
 fn missed(population: &'static Population, seeds: std::ops::Range<u64>) -> Vec<Missed> {
     seeds
@@ -507,6 +512,7 @@ fn missed(population: &'static Population, seeds: std::ops::Range<u64>) -> Vec<M
                     by_hue: off(hue.moved(&seen)),
                     unmoved: off(Vector3::zeros()),
                     unrest: hue.unrest(),
+                    with_parts: PARTS.map(|part| hue.unrest_with(part)),
                 }
             })
             .collect::<Vec<_>>()
@@ -543,6 +549,41 @@ fn check() {
     column("not moved", &|m| m.unmoved);
     column("by the inks of its hue", &|m| m.by_hue);
     column("by the population", &|m| m.off);
+    let likely = |k: usize| likelihood(population, &missed, &|m| m.with_parts[k]);
+    let best = (0..PARTS.len())
+        .map(likely)
+        .fold(f64::NEG_INFINITY, f64::max);
+    for (k, part) in PARTS.iter().enumerate() {
+        println!(
+            "MOVED {part:6.2}: ln likelihood under the best {:6.1}",
+            best - likely(k)
+        );
+    }
+}
+
+/// Natural log of the likelihood of what dyes were missed by (Student's t with [`NU`] degrees of freedom, covariances of the
+/// population times an unrest), at the scale that makes it greatest; dyes of one world count as one.
+fn likelihood(population: &Population, missed: &[Missed], unrest: &dyn Fn(&Missed) -> f64) -> f64 {
+    let seen: Vec<(f64, f64)> = missed
+        .iter()
+        .map(|m| {
+            let variance = population.dyes_missed(&m.seen) * unrest(m);
+            let inverse = variance.try_inverse().expect("a covariance");
+            (m.off.dot(&(inverse * m.off)), -inverse.determinant().ln())
+        })
+        .collect();
+    (-40..=40)
+        .map(|k| (f64::from(k) / 10.0).exp())
+        .map(|scale| {
+            seen.iter()
+                .map(|(d2, ln_det)| {
+                    -0.5 * (ln_det + 3.0 * scale.ln())
+                        - 0.5 * (NU + 3.0) * (d2 / scale / NU).ln_1p()
+                })
+                .sum::<f64>()
+                / (DYES / 2) as f64
+        })
+        .fold(f64::NEG_INFINITY, f64::max)
 }
 
 fn main() {

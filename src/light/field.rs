@@ -53,6 +53,9 @@ const TEXTURE_LIMIT: f64 = 0.2;
 /// Places over which an area is averaged, across and down.
 const PLACES: (usize, usize) = (3, 6);
 
+/// Spots of paper nearer than this, mm, are neighbours.
+const NEIGHBOUR: f64 = 15.0;
+
 impl Field {
     /// Fits the field. `None` if there is no usable spot.
     pub fn fit(spots: &[Spot]) -> Option<Field> {
@@ -214,6 +217,28 @@ impl Field {
         let mut off: Vec<f64> = self.beside_smooth.iter().map(|o| o.abs()).collect();
         off.sort_by(f64::total_cmp);
         off[(0.95 * (off.len() - 1) as f64) as usize]
+    }
+
+    /// How many spots, farther than `away` from the sides and the top of `area`, have a neighbour within [`NEIGHBOUR`] whose light
+    /// differs, natural log beyond what the smoothest field has, by more than `step` and more than `slope` per unit of distance:
+    /// the length of a hard edge of a shadow, not of one that the vial in `area` throws.
+    pub fn hard_edge(&self, area: Area, away: f64, step: f64, slope: f64) -> usize {
+        let outside = |p: &(f64, f64)| {
+            p.0 < area.x - away || p.0 > area.x + area.w + away || p.1 < area.y - away
+        };
+        let spots: Vec<(&(f64, f64), f64)> = self
+            .points
+            .iter()
+            .zip(self.beside_smooth.iter().copied())
+            .filter(|(point, _)| outside(point))
+            .collect();
+        let hard = |p: &(f64, f64), v: f64| {
+            spots.iter().any(|(q, w)| {
+                let (apart, differ) = ((p.0 - q.0).hypot(p.1 - q.1), (v - w).abs());
+                apart < NEIGHBOUR && differ > step.max(slope * apart)
+            })
+        };
+        spots.iter().filter(|(p, v)| hard(p, *v)).count()
     }
 
     fn range(&self) -> Spread {

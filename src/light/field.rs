@@ -425,6 +425,21 @@ mod tests {
             .collect()
     }
 
+    /// Paper all over the card, every 10 mm.
+    fn dense(f: impl Fn(f64, f64) -> f64) -> Vec<Spot> {
+        let mut spots = paper(|_, _| 0.0);
+        let one = spots.remove(0);
+        (0..18)
+            .flat_map(|i| (0..12).map(move |j| (f64::from(i) * 10.0, f64::from(j) * 10.0)))
+            .map(|(x, y)| Spot {
+                x,
+                y,
+                ln: Vector3::repeat(f(x, y)),
+                ..one.clone()
+            })
+            .collect()
+    }
+
     /// Synthetic-known: a plane in log light is recovered in the bay, where no paper was seen.
     #[test]
     fn recovers_a_plane() {
@@ -439,6 +454,24 @@ mod tests {
             |x: f64, y: f64| -((x - 40.0).powi(2) + (y + 60.0).powi(2) + 200.0f64.powi(2)).ln();
         let field = Field::fit(&paper(lamp)).unwrap();
         assert!((field.ln_white(90.0, 60.0)[0] - lamp(90.0, 60.0)).abs() < 0.01);
+    }
+
+    /// Synthetic-known: light that falls by 40 % at one height has a hard edge along it, over 60 mm of it none, and none that counts
+    /// within the vial's own shadow.
+    #[test]
+    fn a_hard_edge_is_told_from_a_soft_one() {
+        let vial = Area {
+            x: 80.0,
+            y: 60.0,
+            w: 20.0,
+            h: 60.0,
+        };
+        let spots = |field: &Field, away: f64| field.hard_edge(vial, away, 0.25, 0.04);
+        let falls = |y: f64, over: f64| -0.5 * ((y - 35.0) / over + 0.5).clamp(0.0, 1.0);
+        let at = |over: f64| Field::fit(&dense(|_, y| falls(y, over))).unwrap();
+        assert!(spots(&at(1.0), 20.0) >= 10, "{}", spots(&at(1.0), 20.0));
+        assert_eq!(spots(&at(60.0), 20.0), 0);
+        assert_eq!(spots(&at(1.0), 200.0), 0);
     }
 
     /// The variance grows away from the paper.

@@ -146,6 +146,9 @@ pub fn cut_off(p: &BayPicture, column: usize, rows: RangeInclusive<usize>) -> bo
     clipped as f64 > MOST_CLIPPED * n as f64
 }
 
+/// A bow with one of its parts, sag or tilt, such that a line is lower by so much (mm) in the last column.
+type Part<'a> = dyn Fn(Bow, f64) -> Bow + Sync + 'a;
+
 /// How the lines run in the columns up to `half` to either side of `axis`, between two heights: the bow, and the course at the
 /// axis. `None` if no line is to be seen there.
 pub fn run(
@@ -173,7 +176,7 @@ pub fn run(
         ..bow
     };
     // Tilt first, near the axis where lines sag little; then sag, and each again: the one hides a little of the other.
-    let parts: [(&Columns, &(dyn Fn(Bow, f64) -> Bow + Sync)); 4] =
+    let parts: [(&Columns, &Part<'_>); 4] =
         [(&near, &tilt), (&all, &sag), (&all, &tilt), (&all, &sag)];
     for (columns, part) in parts {
         let best = ends

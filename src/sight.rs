@@ -124,7 +124,7 @@ pub fn uneven(
         "uneven-liquid",
         Severity::Doubt,
         message,
-        "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again",
+        "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again; if it is mixed, see that no shadow of its cap falls on it",
     ))
 }
 

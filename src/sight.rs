@@ -54,8 +54,8 @@ fn refracted(look: &Look, width: f64) -> bool {
 }
 
 /// Share of what water would lower lines by from which they are; the glass and a card that leans count for less. Through 80 empty
-/// vials in the scenes of `tests/scenes` (study seed 5501) lines were seen up to 0.5 mm lower, through 240
-/// filled ones (seeds 5501, 9203, 10301) all but one by 0.67 mm or more.
+/// vials in the scenes of `tests/scenes` (study seed 5501) lines were seen up to 0.5 mm lower, through 240 filled ones (seeds 5501,
+/// 9203, 10301) all but one by 0.67 mm or more.
 const REFRACTED: f64 = 0.5;
 /// Least distance that counts, mm.
 const LOWER: f64 = 0.6;

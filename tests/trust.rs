@@ -399,6 +399,12 @@ fn an_empty_vial_is_no_zero() {
             seen.codes
         );
     }
+    assert_ne!(
+        seen[2].1.verdict,
+        Some(Verdict::Trusted),
+        "{:?}",
+        seen[2].1.codes
+    );
     assert!(
         seen[2].1.codes.contains(&"no-surface".to_owned()),
         "{:?}",

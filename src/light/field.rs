@@ -413,31 +413,28 @@ mod tests {
         (0..12)
             .flat_map(|i| (0..8).map(move |j| (f64::from(i) * 15.0, f64::from(j) * 15.0)))
             .filter(|(x, _)| !(60.0..120.0).contains(x))
-            .map(|(x, y)| Spot {
-                x,
-                y,
-                ln: Vector3::repeat(f(x, y)),
-                var: Vector3::repeat(1e-6),
-                texture: 0.01,
-                clipped: 0.0,
-                crushed: 0.0,
-            })
+            .map(|(x, y)| spot(x, y, f(x, y)))
             .collect()
     }
 
     /// Paper all over the card, every 10 mm.
     fn dense(f: impl Fn(f64, f64) -> f64) -> Vec<Spot> {
-        let mut spots = paper(|_, _| 0.0);
-        let one = spots.remove(0);
         (0..18)
             .flat_map(|i| (0..12).map(move |j| (f64::from(i) * 10.0, f64::from(j) * 10.0)))
-            .map(|(x, y)| Spot {
-                x,
-                y,
-                ln: Vector3::repeat(f(x, y)),
-                ..one.clone()
-            })
+            .map(|(x, y)| spot(x, y, f(x, y)))
             .collect()
+    }
+
+    fn spot(x: f64, y: f64, ln: f64) -> Spot {
+        Spot {
+            x,
+            y,
+            ln: Vector3::repeat(ln),
+            var: Vector3::repeat(1e-6),
+            texture: 0.01,
+            clipped: 0.0,
+            crushed: 0.0,
+        }
     }
 
     /// Synthetic-known: a plane in log light is recovered in the bay, where no paper was seen.

@@ -44,9 +44,7 @@ impl Clearness {
             .map(|c| self.sd[c] / usual[c].clamp(LEAST_USUAL, 1.0))
             .fold(f64::INFINITY, f64::min)
     }
-}
 
-impl Clearness {
     /// Whether the lines are seen at all through the liquid.
     pub fn seen(&self) -> bool {
         (0..3).any(|c| self.share[c] > PRINTED * self.sd[c])

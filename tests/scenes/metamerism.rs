@@ -549,14 +549,13 @@ fn check() {
     column("not moved", &|m| m.unmoved);
     column("by the inks of its hue", &|m| m.by_hue);
     column("by the population", &|m| m.off);
-    let likely = |k: usize| likelihood(population, &missed, &|m| m.with_parts[k]);
-    let best = (0..PARTS.len())
-        .map(likely)
-        .fold(f64::NEG_INFINITY, f64::max);
-    for (k, part) in PARTS.iter().enumerate() {
+    let likely: [f64; PARTS.len()] =
+        std::array::from_fn(|k| likelihood(population, &missed, &|m| m.with_parts[k]));
+    let best = likely.into_iter().fold(f64::NEG_INFINITY, f64::max);
+    for (part, likely) in PARTS.iter().zip(likely) {
         println!(
             "MOVED {part:6.2}: ln likelihood under the best {:6.1}",
-            best - likely(k)
+            best - likely
         );
     }
 }

@@ -413,7 +413,8 @@ fn an_empty_vial_is_no_zero() {
 }
 
 /// A photo out of focus, one taken in the dark, a vial aside, a drop of something on a patch, a shadow whose edge falls over the
-/// vial, a cloudy liquid; and beside each one that is not: the shadow aside of the vial, a clear liquid seen from high above.
+/// vial, a weak one with a hard edge, a cloudy liquid; and beside each one that is not: the shadow aside of the vial, the weak one
+/// with a soft edge, a clear liquid seen from high above.
 #[test]
 fn faults_of_the_photo_are_told_from_their_absence() {
     let own = session().own(TRUTH, SEED);
@@ -430,7 +431,13 @@ fn faults_of_the_photo_are_told_from_their_absence() {
         soft_mm: 8.0,
         depth: 0.5,
     };
-    let cases: [(&str, Scene, Scene); 7] = [
+    // The same before the edge of the vial, with little light kept out: by something near, or by something far.
+    let weak_shadow = |soft_mm: f64| Shadow {
+        soft_mm,
+        depth: 0.3,
+        ..shadow(78.0)
+    };
+    let cases: [(&str, Scene, Scene); 8] = [
         (
             "blurred",
             with(&|s| s.exposure.defocus = 0.0035),
@@ -471,6 +478,11 @@ fn faults_of_the_photo_are_told_from_their_absence() {
             "shadow-edge",
             with(&|s| s.light.shadow = Some(shadow(90.0))),
             with(&|s| s.light.shadow = Some(shadow(135.0))),
+        ),
+        (
+            "shadow-edge",
+            with(&|s| s.light.shadow = Some(weak_shadow(3.0))),
+            with(&|s| s.light.shadow = Some(weak_shadow(60.0))),
         ),
         (
             "seen-from-aside",

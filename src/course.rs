@@ -8,7 +8,9 @@ use std::collections::BTreeSet;
 
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
-use crate::logbook::{Amount, Entry, Event, Kind, Limit, Logbook, Moment, Reading, Source, Water};
+use crate::logbook::{
+    Amount, Entry, Event, Kind, Limit, Logbook, Moment, Reading, Source, Water, folded,
+};
 use crate::trend::forecast::{self, Crossing};
 use crate::trend::slope::{self, Line};
 use crate::trend::split::{self, Model, Split};
@@ -97,8 +99,13 @@ impl Course {
         let Some((_, last)) = all.last() else {
             return Err(no_readings(&water.name, test, &logbook.tests(&water.name)?));
         };
-        let unit = wanted.unit.clone().unwrap_or_else(|| last.unit.clone());
-        // As it is spelt in the log, where case does not count.
+        // Test and unit as they are spelt in the log, where case does not count.
+        let wanted_unit = wanted.unit.as_ref().unwrap_or(&last.unit);
+        let spelt = all
+            .iter()
+            .map(|(_, r)| &r.unit)
+            .find(|u| folded(u) == folded(wanted_unit));
+        let unit = spelt.unwrap_or(wanted_unit).clone();
         let test = last.test.clone();
         let test = test.as_str();
         let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);

@@ -35,6 +35,7 @@ use crate::reading::Answer;
 
 pub use entry::Entry;
 pub use store::{Access, Added, Field, Logbook};
+pub(crate) use write::folded;
 
 /// An instant, with the offset that it was told in.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]

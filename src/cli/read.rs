@@ -16,6 +16,7 @@ use crate::chart::Chart;
 use crate::error::Error;
 use crate::estimate::dilution::Dilution;
 use crate::flag::Checked;
+use crate::logbook::folded;
 use crate::reading::{Told, is_ph};
 use crate::report::{Outcome, json, overlay, text};
 use crate::same_vial::{Member, VialReading, same_vial};
@@ -248,7 +249,7 @@ fn together(
 
 fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), Stop> {
     match wanted {
-        Some(unit) if unit != chart.terms.unit => Err(Error::new(
+        Some(unit) if folded(unit) != folded(&chart.terms.unit) => Err(Error::new(
             format!(
                 "the chart is in {}, but --unit asks for {}",
                 text::clean(&chart.terms.unit),

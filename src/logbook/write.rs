@@ -11,7 +11,7 @@ use crate::error::Error;
 use crate::photo::sha256;
 
 /// A name without regard to case: what waters, equipment, tests and units are compared by.
-pub(super) fn folded(name: &str) -> String {
+pub(crate) fn folded(name: &str) -> String {
     name.trim().to_lowercase()
 }
 

@@ -163,6 +163,18 @@ fn plots_are_written_in_each_form() {
     assert!(html.contains(&svg), "the page holds the same plot");
 }
 
+/// No two units of one test that we know of differ by case alone: `mg/l` is `mg/L`.
+#[test]
+fn a_unit_is_known_however_its_letters_are_set() {
+    let dir = demo();
+    let trend = |unit: &str| {
+        let words = ["trend", "Quarantine Tank", "Nitrate", "--unit", unit];
+        run(dir.path(), &words)
+    };
+    assert!(trend("mg/L").contains("mg/L"));
+    assert_eq!(trend("mg/l"), trend("mg/L"));
+}
+
 /// The page needs nothing else, says all readings in words, and its pictures too.
 #[test]
 fn the_page_about_a_water_stands_by_itself() {

@@ -110,12 +110,16 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
             Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
         }
     );
-    let clear = match (vial, &place.card, place.bay) {
-        (Some(Found::Standing(_)), Some(card), Bay::Search { area, .. }) => {
-            Design::by_id(&card.design).and_then(|d| clear::clearness(&bay, &d.lines, area, liquid))
+    let clear = stage!(
+        LINES,
+        match (vial, &place.card, place.bay) {
+            (Some(Found::Standing(_)), Some(card), Bay::Search { area, .. }) => {
+                Design::by_id(&card.design)
+                    .and_then(|d| clear::clearness(&bay, &d.lines, area, liquid))
+            }
+            _ => None,
         }
-        _ => None,
-    };
+    );
     let slant = match vial {
         Some(Found::Standing(_)) => slant(picture, &place, liquid),
         _ => None,

@@ -12,13 +12,15 @@ pub const CARD: &str = "card";
 pub const LIGHT: &str = "light";
 /// Bay flattened, vial and liquid found.
 pub const VIAL: &str = "vial";
+/// How clear the liquid is, from the lines seen through it.
+pub const LINES: &str = "lines";
 /// Colour map chosen, liquid sampled.
 pub const COLOUR: &str = "colour";
 /// Budget, flags, value and interval.
 pub const ESTIMATE: &str = "estimate";
 
 /// All, in the order in which they come.
-pub const ALL: [&str; 7] = [FILE, DECODE, CARD, LIGHT, VIAL, COLOUR, ESTIMATE];
+pub const ALL: [&str; 8] = [FILE, DECODE, CARD, LIGHT, VIAL, LINES, COLOUR, ESTIMATE];
 
 /// Runs one stage; without work, what it gives back keeps the stage open.
 macro_rules! stage {

@@ -1,16 +1,11 @@
 //! How far apart two colours are.
 //!
 //! CIEDE2000 is for reporting: it jumps near opposite hues and near grey, so nothing is interpolated or optimised with it.
-//! [`delta_e_76`] is the plain distance in Lab, smooth everywhere.
+//! Where a smooth distance is needed, the straight one between [`Lab::to_vector`] serves.
 
 use palette::{Lab as PaletteLab, color_difference::Ciede2000, white_point::D65};
 
 use super::Lab;
-
-/// CIE 1976 difference: the straight distance in Lab (CIE 15:2018).
-pub fn delta_e_76(a: Lab, b: Lab) -> f64 {
-    (a.to_vector() - b.to_vector()).norm()
-}
 
 /// CIEDE2000 difference with kL = kC = kH = 1. Symmetric. About 1 is just visible side by side.
 ///

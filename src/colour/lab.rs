@@ -92,9 +92,7 @@ impl Relative {
         let slopes = Vector3::from_fn(|i, _| compress_slope(xyz[i] / D65.0[i]) / D65.0[i]);
         LAB_OF_COMPRESSED * Matrix3::from_diagonal(&slopes) * to_xyz
     }
-}
 
-impl Relative {
     /// Derivative of CIELAB by the natural logarithm of the channels: row = L, a, b; column = ln R, ln G, ln B.
     pub fn lab_jacobian_ln(self) -> Matrix3<f64> {
         self.lab_jacobian() * Matrix3::from_diagonal(&Vector3::from(self.0))

@@ -3,7 +3,7 @@
 //! Light as the photo recorded it is [`CameraRgb`]; light relative to bare paper (paper = 1, 1, 1) is [`Relative`]. The
 //! one does not turn into the other by accident, and only the second has a CIELAB value: see [`Lab`].
 //!
-//! Never here: a guess about the light of a scene. Whoever turns [`CameraRgb`] into [`Relative`] names the paper.
+//! Never here: a guess about the light of a scene. Whoever turns [`CameraRgb`] into [`Relative`] divides by the paper.
 //!
 //! Science: CIELAB from CIE 15:2018 and ISO/CIE 11664-4:2019; primaries from ITU-R BT.2020-2 and IEC 61966-2-1:1999;
 //! adaptation from ICC.1:2022 Annex E; difference from Sharma, Wu, Dalal 2005.
@@ -15,9 +15,9 @@ mod space;
 mod srgb;
 
 pub use adapt::bradford;
-pub use difference::{ciede2000, delta_e_76};
+pub use difference::ciede2000;
 pub use lab::Lab;
-pub use space::{D50, D65, RgbSpace, White};
+pub use space::{D65, Primaries, RgbSpace, White};
 pub use srgb::{srgb_decode, srgb_encode};
 
 /// Linear light as photographed: BT.2020 primaries, white D65, 1 = the file's white. Components are not negative.
@@ -29,27 +29,16 @@ pub use srgb::{srgb_decode, srgb_encode};
 /// pixel.to_lab();
 /// ```
 ///
-/// Naming the paper under the same light makes one:
+/// Light that was divided by that of the paper has one:
 ///
 /// ```
-/// use tintwell::colour::CameraRgb;
-/// let paper = CameraRgb([0.8, 0.6, 0.4]);
-/// let pixel = CameraRgb([0.4, 0.3, 0.2]);
-/// let grey = pixel.relative_to(paper).expect("the paper is lit").to_lab();
+/// use tintwell::colour::Relative;
+/// let (pixel, paper) = ([0.4, 0.3, 0.2], [0.8, 0.6, 0.4]);
+/// let grey = Relative(std::array::from_fn(|i| pixel[i] / paper[i])).to_lab();
 /// assert!((grey.l - 76.07).abs() < 0.01 && grey.a.abs() < 1e-9 && grey.b.abs() < 1e-9);
 /// ```
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct CameraRgb(pub [f64; 3]);
-
-impl CameraRgb {
-    /// This light relative to `paper`, the light of bare paper at the same place in the same photo.
-    ///
-    /// `None` where the paper shows no light in a channel: black paper says nothing about white.
-    pub fn relative_to(self, paper: CameraRgb) -> Option<Relative> {
-        let lit = paper.0.iter().all(|p| p.is_finite() && *p > 0.0);
-        lit.then(|| Relative(std::array::from_fn(|i| self.0[i] / paper.0[i])))
-    }
-}
 
 /// Linear light relative to bare paper under the same light: BT.2020 primaries, bare paper = (1, 1, 1).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

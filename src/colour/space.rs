@@ -12,25 +12,57 @@ use nalgebra::{Matrix3, Vector3};
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct White(pub [f64; 3]);
 
-/// Daylight D65 for the 2 degree observer: ASTM E308, white point tables.
-pub const D65: White = White([0.95047, 1.0, 1.08883]);
+impl White {
+    /// The white of a chromaticity.
+    pub const fn at(x: f64, y: f64) -> White {
+        White([x / y, 1.0, (1.0 - x - y) / y])
+    }
+}
 
-/// Daylight D50 for the 2 degree observer: ASTM E308, white point tables.
-pub const D50: White = White([0.96422, 1.0, 0.82521]);
+/// Daylight D65 as all RGB spaces here define it, by its chromaticity: IEC 61966-2-1:1999, ITU-R BT.709-6 and BT.2020-2 (system
+/// colorimetry). The XYZ of ASTM E308 differs from it in the fourth decimal of Z: where light was coded under the one and taken
+/// for relative to the other, grey would not be grey.
+pub const D65: White = White::at(0.3127, 0.3290);
 
-/// Linear RGB of given primaries with white D65.
+/// Chromaticities (x, y) of red, green and blue; the white is [`D65`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Primaries(pub [[f64; 2]; 3]);
+
+impl Primaries {
+    /// IEC 61966-2-1:1999, the same as ITU-R BT.709-6.
+    pub const SRGB: Primaries = Primaries([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]]);
+    /// Adobe RGB (1998) Color Image Encoding, version 2005-05, section 4.3.1.
+    pub const ADOBE_RGB: Primaries = Primaries([[0.64, 0.33], [0.21, 0.71], [0.15, 0.06]]);
+    /// Display P3: SMPTE EG 432-1 with white D65.
+    pub const P3: Primaries = Primaries([[0.680, 0.320], [0.265, 0.690], [0.150, 0.060]]);
+    /// ITU-R BT.2020-2 (10/2015), system colorimetry.
+    pub const BT2020: Primaries = Primaries([[0.708, 0.292], [0.170, 0.797], [0.131, 0.046]]);
+
+    /// Matrix from linear RGB to XYZ on the scale where `white`, which RGB (1, 1, 1) is to be, has Y = 1.
+    pub fn to_xyz(self, white: White) -> Matrix3<f64> {
+        let columns = self.0.map(|[x, y]| Vector3::from(White::at(x, y).0));
+        let unscaled = Matrix3::from_columns(&columns);
+        let amounts = inverse(unscaled) * Vector3::from(white.0);
+        unscaled * Matrix3::from_diagonal(&amounts)
+    }
+}
+
+fn inverse(m: Matrix3<f64>) -> Matrix3<f64> {
+    m.try_inverse()
+        .expect("three distinct primaries span the space")
+}
+
+/// A linear RGB space that colours are turned into and back, its matrices ready.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RgbSpace {
-    /// IEC 61966-2-1:1999, the primaries of ITU-R BT.709.
+    /// That of screens.
     Srgb,
-    /// ITU-R BT.2020-2 (10/2015).
+    /// The working space.
     Bt2020,
 }
 
-static SRGB: LazyLock<Pair> =
-    LazyLock::new(|| Pair::of([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]], D65));
-static BT2020: LazyLock<Pair> =
-    LazyLock::new(|| Pair::of([[0.708, 0.292], [0.170, 0.797], [0.131, 0.046]], D65));
+static SRGB: LazyLock<Pair> = LazyLock::new(|| Pair::of(Primaries::SRGB));
+static BT2020: LazyLock<Pair> = LazyLock::new(|| Pair::of(Primaries::BT2020));
 
 impl RgbSpace {
     /// Matrix from linear RGB to XYZ (Y = 1 scale, white [`D65`]).
@@ -57,19 +89,11 @@ struct Pair {
 }
 
 impl Pair {
-    /// From the chromaticities (x, y) of red, green and blue.
-    fn of(primaries: [[f64; 2]; 3], white: White) -> Pair {
-        let columns = primaries.map(|[x, y]| Vector3::new(x / y, 1.0, (1.0 - x - y) / y));
-        let unscaled = Matrix3::from_columns(&columns);
-        let invert = |m: Matrix3<f64>| {
-            m.try_inverse()
-                .expect("three distinct primaries span the space")
-        };
-        let amounts = invert(unscaled) * Vector3::from(white.0);
-        let to_xyz = unscaled * Matrix3::from_diagonal(&amounts);
+    fn of(primaries: Primaries) -> Pair {
+        let to_xyz = primaries.to_xyz(D65);
         Pair {
             to_xyz,
-            from_xyz: invert(to_xyz),
+            from_xyz: inverse(to_xyz),
         }
     }
 }

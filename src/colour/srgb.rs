@@ -1,13 +1,13 @@
-//! sRGB code values: the transfer functions, and the way from [`Relative`] to a screen and back.
+//! sRGB code values: the transfer functions, and the way from [`Relative`] to a screen.
 //!
-//! For design colours of the card and for swatches on a screen. Photos do not come through here: their profile decides.
+//! The curve serves photos too, where their profile names it or is missing; the way to a screen serves swatches alone.
 //!
 //! Science: IEC 61966-2-1:1999 with Amendment 1:2003.
 
 use nalgebra::Vector3;
 use palette::encoding::{FromLinear, IntoLinear, Srgb};
 
-use super::{D65, Lab, Relative, RgbSpace};
+use super::{Relative, RgbSpace};
 
 /// Linear light 0..=1 of an encoded value 0..=1.
 ///
@@ -22,12 +22,6 @@ pub fn srgb_encode(linear: f64) -> f64 {
 }
 
 impl Relative {
-    /// The light of an 8-bit sRGB colour, paper being the screen's white.
-    pub fn from_srgb8(code: [u8; 3]) -> Relative {
-        let xyz = RgbSpace::Srgb.to_xyz() * decode8(code);
-        Relative((RgbSpace::Bt2020.from_xyz() * xyz).into())
-    }
-
     /// The 8-bit sRGB colour that shows this light on a screen whose white stands for paper. Colours that a screen
     /// cannot show are cut off channel by channel: for showing, not for measuring.
     pub fn to_srgb8(self) -> [u8; 3] {
@@ -35,15 +29,4 @@ impl Relative {
         // A float cast saturates, and takes what is not a number to 0.
         std::array::from_fn(|i| (255.0 * srgb_encode(linear[i].clamp(0.0, 1.0))).round() as u8)
     }
-}
-
-impl Lab {
-    /// CIELAB (D65) of an 8-bit sRGB colour, without the detour over BT.2020.
-    pub fn from_srgb8(code: [u8; 3]) -> Lab {
-        Lab::from_xyz((RgbSpace::Srgb.to_xyz() * decode8(code)).into(), D65)
-    }
-}
-
-fn decode8(code: [u8; 3]) -> Vector3<f64> {
-    Vector3::from(code.map(|c| srgb_decode(f64::from(c) / 255.0)))
 }

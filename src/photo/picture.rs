@@ -2,15 +2,15 @@
 //!
 //! It never holds a linear copy of a whole photo: twelve megapixels in floating point would be 300 MB. Each channel
 //! goes through a table with one entry a code value (the tone curve of the file's profile) and then through one 3 x 3
-//! matrix into the working space: linear light, primaries of ITU-R BT.2020-2 table 4, white D65.
+//! matrix into the working space: linear light, primaries of ITU-R BT.2020-2 (system colorimetry), white D65.
 
 use std::sync::Arc;
 
 use image::{GrayImage, RgbImage};
 use rayon::prelude::*;
 
-use super::profile::{ColourSpace, WORKING_TO_SRGB, multiply, srgb_encode};
-use crate::colour::CameraRgb;
+use super::profile::{ColourSpace, WORKING_TO_SRGB, multiply};
+use crate::colour::{CameraRgb, srgb_encode};
 
 /// Red, green, blue, interleaved, row by row from the top left.
 #[derive(Debug, Clone)]

@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 
 use super::hue::{Hue, depth};
 use super::metamerism::{Changes, Population};
-use super::terms::Terms;
+use super::terms::{Terms, drawn_towards};
 use super::tone::Tone;
 use super::{Level, Observed, PatchSeen, relative};
 use crate::colour::{Relative, ciede2000};
@@ -400,14 +400,8 @@ fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>>
         .collect()
 }
 
-/// Least squares with every coefficient drawn towards `prior`.
-fn ridge(a: &DMatrix<f64>, y: &DVector<f64>, prior: &DVector<f64>) -> Option<DVector<f64>> {
-    let lambda = (PATCH_SD / COEFFICIENT_SD).powi(2);
-    let n = a.ncols();
-    let normal = a.transpose() * a + DMatrix::identity(n, n) * lambda;
-    let right = a.transpose() * y + prior * lambda;
-    normal.cholesky().map(|c| c.solve(&right))
-}
+/// How strongly a map's coefficients are drawn towards those that change nothing ([`Terms::fit`]).
+const PULL: f64 = (PATCH_SD / COEFFICIENT_SD) * (PATCH_SD / COEFFICIENT_SD);
 
 fn fit_log(from: &[Relative], to: &[Vector3<f64>]) -> Option<Matrix3<f64>> {
     let x: Vec<Vector3<f64>> = from.iter().map(|r| ln(*r)).collect();
@@ -416,7 +410,7 @@ fn fit_log(from: &[Relative], to: &[Vector3<f64>]) -> Option<Matrix3<f64>> {
     for c in 0..3 {
         let y = DVector::from_fn(to.len(), |i, _| to[i][c]);
         let prior = DVector::from_fn(3, |j, _| if j == c { 1.0 } else { 0.0 });
-        let row = ridge(&a, &y, &prior)?;
+        let row = drawn_towards(&prior, PULL, &a, &y)?;
         for j in 0..3 {
             m[(c, j)] = row[j];
         }
@@ -425,33 +419,15 @@ fn fit_log(from: &[Relative], to: &[Vector3<f64>]) -> Option<Matrix3<f64>> {
 }
 
 fn fit_terms(terms: Terms, from: &[Relative], to: &[Vector3<f64>]) -> Option<DMatrix<f64>> {
-    let rows: Vec<Vec<f64>> = from.iter().map(|r| terms.expand(r.0)).collect();
-    let white = terms.expand([1.0; 3]);
-    let n = white.len();
-    let mut m = DMatrix::zeros(3, n);
-    for c in 0..3 {
-        // Relative errors count alike over the scale, with a floor where print is nearly black.
-        let weight = |i: usize| 1.0 / (to[i][c].exp() + 0.05);
-        let a = DMatrix::from_fn(rows.len() + 1, n, |i, j| {
-            if i < rows.len() {
-                rows[i][j] * weight(i)
-            } else {
-                white[j] * WHITE_WEIGHT
-            }
-        });
-        let y = DVector::from_fn(rows.len() + 1, |i, _| {
-            if i < rows.len() {
-                to[i][c].exp() * weight(i)
-            } else {
-                WHITE_WEIGHT
-            }
-        });
-        // The first three terms of every expansion are R, G and B themselves.
-        let prior = DVector::from_fn(n, |j, _| if j == c { 1.0 } else { 0.0 });
-        let row = ridge(&a, &y, &prior)?;
-        for j in 0..n {
-            m[(c, j)] = row[j];
-        }
-    }
-    Some(m)
+    let patches = from.len();
+    let mut from: Vec<[f64; 3]> = from.iter().map(|r| r.0).collect();
+    let mut to: Vec<[f64; 3]> = to.iter().map(|ln| ln.map(f64::exp).into()).collect();
+    from.push([1.0; 3]);
+    to.push([1.0; 3]);
+    // Relative errors count alike over the scale, with a floor where print is nearly black.
+    let weight = |i: usize, c: usize| match i {
+        i if i < patches => 1.0 / (to[i][c] + 0.05),
+        _ => WHITE_WEIGHT,
+    };
+    terms.fit(&from, &to, weight, PULL)
 }

@@ -11,7 +11,7 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 
-use super::line::student_t;
+use super::student::student_t;
 use crate::error::{Error, Result};
 
 /// What one photo says.

@@ -6,6 +6,5 @@
 pub mod budget;
 pub mod combine;
 pub mod dilution;
-pub mod limits;
-pub mod line;
 pub mod posterior;
+mod student;

@@ -484,8 +484,7 @@ fn made() -> Population {
 struct Missed {
     seen: Vector3<f64>,
     off: Vector3<f64>,
-    /// The same when it is moved by the inks of its hue alone, and when it is not moved at all.
-    by_hue: Vector3<f64>,
+    /// The same when it is not moved at all.
     unmoved: Vector3<f64>,
     unrest: f64,
     /// The same with each of [`PARTS`].
@@ -509,7 +508,6 @@ fn missed(population: &'static Population, seeds: std::ops::Range<u64>) -> Vec<M
                 Missed {
                     seen,
                     off: off(changes.moved(&seen)),
-                    by_hue: off(hue.moved(&seen)),
                     unmoved: off(Vector3::zeros()),
                     unrest: hue.unrest(),
                     with_parts: PARTS.map(|part| hue.unrest_with(part)),
@@ -547,7 +545,6 @@ fn check() {
         );
     };
     column("not moved", &|m| m.unmoved);
-    column("by the inks of its hue", &|m| m.by_hue);
     column("by the population", &|m| m.off);
     let likely: [f64; PARTS.len()] =
         std::array::from_fn(|k| likelihood(population, &missed, &|m| m.with_parts[k]));

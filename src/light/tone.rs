@@ -23,6 +23,14 @@ const RIDGE: f64 = 1.1e-3;
 /// Levels darker than this against white (natural log; about 1/33 of white) do not steer the bend: glare and noise rule there.
 const DARKEST: f64 = -3.5;
 
+/// Levels against white between which the bend is a polynomial: a little past what it is fitted to, since steps lie in shade and
+/// paper may be brighter than at the reference white.
+const LOWEST: f64 = DARKEST - 0.5;
+const HIGHEST: f64 = 0.3;
+
+/// Least slope of a bend; a tone curve that presses the scale together by more would leave nothing to tell colours by.
+const LEAST_SLOPE: f64 = 0.2;
+
 impl Tone {
     /// No bend.
     pub fn none() -> Tone {
@@ -73,8 +81,8 @@ impl Tone {
     fn bend(&self, z: &Vector3<f64>) -> Vector3<f64> {
         Vector3::from_fn(|c, _| {
             let t = z[c] - self.zero[c];
-            // Below the darkest step the bend goes on as a straight line rather than as a cubic.
-            let inside = t.max(DARKEST - 0.5);
+            // Past the steps that it was fitted to the bend goes on as a straight line rather than as a cubic.
+            let inside = t.clamp(LOWEST, HIGHEST);
             let value: f64 = self
                 .coefficients
                 .iter()
@@ -96,7 +104,9 @@ impl Tone {
 
     /// A scale of brightness must rise; a fit that does not is noise.
     fn rises(&self) -> bool {
-        (0..=40).all(|i| self.slope(DARKEST * f64::from(i) / 40.0 + 0.3) > 0.2)
+        const PLACES: u32 = 43;
+        let part = |i: u32| f64::from(i) / f64::from(PLACES);
+        (0..=PLACES).all(|i| self.slope(LOWEST + (HIGHEST - LOWEST) * part(i)) > LEAST_SLOPE)
     }
 }
 
@@ -122,6 +132,27 @@ mod tests {
         for (level, truth) in &pairs {
             let flat = tone.apply(level);
             assert!(((flat.seen - flat.white) - truth).norm() < 5e-3);
+        }
+    }
+
+    /// A bend that falls in the dark end of what it is used for is none; past its ends one that rises goes on straight.
+    #[test]
+    fn a_bend_rises_wherever_it_is_used() {
+        let tone = |coefficients: &[f64]| Tone {
+            zero: Vector3::zeros(),
+            coefficients: coefficients.to_vec(),
+        };
+        // Slopes of 1 + 0.22 t, which is 0.23 at -3.5, but 0.12 at -4; and of 1 + 0.198 t, which is 0.208 there.
+        assert!(!tone(&[0.0, 0.11]).rises());
+        let rising = tone(&[0.0, 0.099]);
+        assert!(rising.rises());
+        let bent = |t: f64| rising.bend(&Vector3::repeat(t)).x;
+        for (end, past, slope) in [
+            (-4.0, -5.0, 1.0 - 0.198 * 4.0),
+            (0.3, 1.3, 1.0 + 0.198 * 0.3),
+        ] {
+            let went = (bent(past) - bent(end)) / (past - end);
+            assert!((went - slope).abs() < 1e-12, "{went} for {slope}");
         }
     }
 }

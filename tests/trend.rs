@@ -107,13 +107,17 @@ fn known_uncertainties_weigh_as_in_miller() {
         "intercept",
     );
     near(fit.coefficients[1], number(&file["slope"]), 1e-9, "slope");
-    // The book's standard errors scale the uncertainties by how far the points scatter; ours take them as known.
-    let scale = |found: f64, se: &str| found.sqrt() / number(&file[se]);
-    let (a, b) = (
-        scale(fit.covariance[(0, 0)], "se_intercept"),
-        scale(fit.covariance[(1, 1)], "se_slope"),
-    );
-    near(a, b, 1e-9, "standard errors in one ratio");
+    // The book's standard errors scale the uncertainties by how far the points scatter, s_y/x(w); ours take them as known. A reading
+    // of the book's weight w has the uncertainty s; where its s_y/x(w) were s times the root of w, both would agree.
+    let known = s[0] * numbers(&file["w"])[0].sqrt() / number(&file["s_yx_w"]);
+    for (i, se) in ["se_intercept", "se_slope"].into_iter().enumerate() {
+        near(
+            fit.covariance[(i, i)].sqrt(),
+            number(&file[se]) * known,
+            1e-9,
+            se,
+        );
+    }
 }
 
 /// NIST StRD, Norris: certified values. All scatter is the water's here.

@@ -62,9 +62,7 @@ impl Area {
     pub fn contains(&self, x: f64, y: f64) -> bool {
         x >= self.x && x <= self.x + self.w && y >= self.y && y <= self.y + self.h
     }
-}
 
-impl Area {
     /// What is left of the rectangle outside `hole`: up to four rectangles.
     fn without(&self, hole: &Area) -> Vec<Area> {
         let (right, bottom) = (self.x + self.w, self.y + self.h);

@@ -22,6 +22,7 @@ use image::GrayImage;
 use rayon::prelude::*;
 
 pub use luma::Luma;
+pub(super) use luma::between;
 
 use crate::card::design::Design;
 use crate::error::{Error, Result};

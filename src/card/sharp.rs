@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use super::design::Tag;
 use super::family::CELLS;
+use super::find::between;
 use crate::light::spot::median;
 use crate::photo::Picture;
 use crate::place::Homography;
@@ -67,20 +68,14 @@ fn width(picture: &Picture, to_photo: &Homography, tag: &Tag, side: usize) -> Op
 
 /// Light at a place between pixels, mean of the channels; `None` outside the photo.
 fn light(picture: &Picture, x: f64, y: f64) -> Option<f64> {
-    let (x, y) = (x - 0.5, y - 0.5);
-    if !(x >= 0.0 && y >= 0.0) {
-        return None;
-    }
-    let (i, j) = (x as u32, y as u32);
-    if i + 1 >= picture.width() || j + 1 >= picture.height() {
-        return None;
-    }
-    let (u, v) = (x.fract(), y.fract());
-    let at = |i, j| picture.native_linear(i, j).iter().sum::<f64>() / 3.0;
-    Some(
-        (at(i, j) * (1.0 - u) + at(i + 1, j) * u) * (1.0 - v)
-            + (at(i, j + 1) * (1.0 - u) + at(i + 1, j + 1) * u) * v,
-    )
+    let size = (picture.width() as usize, picture.height() as usize);
+    between(size, x, y, |i, j| {
+        picture
+            .native_linear(i as u32, j as u32)
+            .iter()
+            .sum::<f64>()
+            / 3.0
+    })
 }
 
 #[cfg(test)]

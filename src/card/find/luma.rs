@@ -7,6 +7,7 @@ use std::sync::LazyLock;
 use image::GrayImage;
 
 use super::plane::Point;
+use crate::colour::srgb_decode;
 use crate::photo::Picture;
 
 /// A picture whose encoded luma (0 to 255) can be read pixel by pixel: only what is touched need be computed.
@@ -70,23 +71,25 @@ pub(super) fn sample(picture: &impl Luma, p: Point) -> Option<f64> {
 /// As [`sample`], but of the light behind the luma (0 to 1), by the sRGB curve (IEC 61966-2-1): a phone's own tone curve
 /// differs, but less than no curve at all.
 pub(super) fn light(picture: &impl Luma, p: Point) -> Option<f64> {
-    static LIGHT: LazyLock<[f64; 256]> = LazyLock::new(|| {
-        std::array::from_fn(|v| {
-            let v = v as f64 / 255.0;
-            if v <= 0.04045 {
-                v / 12.92
-            } else {
-                ((v + 0.055) / 1.055).powf(2.4)
-            }
-        })
-    });
+    static LIGHT: LazyLock<[f64; 256]> =
+        LazyLock::new(|| std::array::from_fn(|v| srgb_decode(v as f64 / 255.0)));
     let table = &*LIGHT;
     bilinear(picture, p, |v| table[usize::from(v)])
 }
 
 fn bilinear(picture: &impl Luma, p: Point, value: impl Fn(u8) -> f64) -> Option<f64> {
-    let (width, height) = picture.size();
-    let (x, y) = (p.x - 0.5, p.y - 0.5);
+    between(picture.size(), p.x, p.y, |i, j| value(picture.at(i, j)))
+}
+
+/// What lies at a point of a picture of so many pixels across and down, bilinear between pixel centres; `at` tells what lies at the
+/// centre of pixel (i, j). `None` outside the outermost centres.
+pub(in crate::card) fn between(
+    (width, height): (usize, usize),
+    x: f64,
+    y: f64,
+    at: impl Fn(usize, usize) -> f64,
+) -> Option<f64> {
+    let (x, y) = (x - 0.5, y - 0.5);
     // Written so that a coordinate that is no number is outside too.
     let inside = x >= 0.0 && y >= 0.0 && x + 1.0 < width as f64 && y + 1.0 < height as f64;
     if !inside {
@@ -94,9 +97,8 @@ fn bilinear(picture: &impl Luma, p: Point, value: impl Fn(u8) -> f64) -> Option<
     }
     let (i, j) = (x as usize, y as usize);
     let (a, b) = (x - i as f64, y - j as f64);
-    let v = |i, j| value(picture.at(i, j));
     Some(
-        (v(i, j) * (1.0 - a) + v(i + 1, j) * a) * (1.0 - b)
-            + (v(i, j + 1) * (1.0 - a) + v(i + 1, j + 1) * a) * b,
+        (at(i, j) * (1.0 - a) + at(i + 1, j) * a) * (1.0 - b)
+            + (at(i, j + 1) * (1.0 - a) + at(i + 1, j + 1) * a) * b,
     )
 }

@@ -87,6 +87,15 @@ impl Blank {
         })
     }
 
+    /// What is left of it in a sample of which `factor` times as much was made with colourless water.
+    #[must_use]
+    pub fn diluted(self, factor: f64) -> Blank {
+        Blank {
+            tint: self.tint / factor,
+            covariance: self.covariance / (factor * factor),
+        }
+    }
+
     /// The tint of a colour `ln` (natural log of relative light) with its covariance.
     fn of(ln: &Vector3<f64>, covariance: &Matrix3<f64>) -> Blank {
         let clearest = ln.imax();

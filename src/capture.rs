@@ -14,18 +14,18 @@ use crate::photo::CaptureFacts;
 pub enum Started {
     /// At a local date and time.
     On(DateTime),
-    /// At the last such time of day before the photo.
+    /// At such a time of day, of the photo's day or the evening before.
     At(Time),
 }
 
 impl Started {
-    /// The local date and time, for a photo taken at `taken`.
+    /// The local date and time, for a photo taken at `taken`. A time of day some hours later than the photo's is none of the day before.
     fn before(self, taken: DateTime) -> DateTime {
         match self {
             Started::On(start) => start,
             Started::At(time) => {
                 let today = taken.date().to_datetime(time);
-                if today <= taken {
+                if minutes(taken, today) < LONGEST_WAIT / 2.0 {
                     today
                 } else {
                     today.saturating_sub(1.day())
@@ -39,18 +39,23 @@ impl FromStr for Started {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Started, String> {
-        text.parse()
-            .map(Started::On)
-            .or_else(|_| text.parse().map(Started::At))
-            .map_err(|_| {
-                "give a local time such as 09:05, or a date with it, such as 2026-03-01T09:05"
-                    .to_owned()
-            })
+        // A civil time leaves an offset unread, which then would not count.
+        let clock = text.split_once(['T', ' ']).map_or(text, |(_, clock)| clock);
+        if !clock.contains(['+', '-', 'Z', 'z', '['])
+            && let Some(started) = text
+                .parse()
+                .map(Started::On)
+                .ok()
+                .or_else(|| text.parse().map(Started::At).ok())
+        {
+            return Ok(started);
+        }
+        Err("give the local time of the photo without an offset, such as 09:05, or with a date, 2026-03-01T09:05".into())
     }
 }
 
-/// Findings from the facts of a capture, and from when the waiting `started`, if that was told.
-pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> Vec<Flag> {
+/// Findings from the facts of a capture alone.
+pub fn of_file(facts: &CaptureFacts) -> Vec<Flag> {
     let mut flags = Vec::new();
     if facts.flash_fired == Some(true) {
         flags.push(Flag::new(
@@ -84,6 +89,26 @@ pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> V
             Severity::Note,
             "digital zoom was used: it enlarges pixels, and shows no more",
             "go closer instead",
+        ));
+    }
+    flags
+}
+
+/// Findings from the facts of a capture, and from when the waiting `started`, if that was told.
+pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> Vec<Flag> {
+    let mut flags = of_file(facts);
+    if started.is_some()
+        && let Some(why) = match (facts.taken_at, terms.read_window) {
+            (None, _) => Some("the photo does not tell when it was taken"),
+            (_, None) => Some("the chart has no read window"),
+            _ => None,
+        }
+    {
+        flags.push(Flag::new(
+            "window-unchecked",
+            Severity::Note,
+            format!("whether the colour was read in time was not checked: {why}"),
+            "use the photo as the phone saved it, and make charts with --read-window",
         ));
     }
     if let (Some(taken), Some(window), Some(started)) = (facts.taken_at, terms.read_window, started)
@@ -229,6 +254,38 @@ mod tests {
         assert_eq!(minutes(started("23:55"), taken), 8.0);
         assert_eq!(minutes(started("00:01"), taken), 2.0);
         assert_eq!(minutes(started("2026-02-28T23:03"), taken), 60.0);
-        assert!("soon".parse::<Started>().is_err());
+        // The photo is the earlier one: no start of the evening before.
+        assert_eq!(minutes(started("00:30"), taken), -27.0);
+        for text in [
+            "soon",
+            "2026-03-01T09:05-05:00",
+            "2026-03-01T09:05Z",
+            "09:05+01:00",
+        ] {
+            assert!(text.parse::<Started>().is_err(), "{text}");
+        }
+    }
+
+    /// A start that can be held against nothing is told.
+    #[test]
+    fn what_was_not_checked_is_said() {
+        let mut facts = CaptureFacts::default();
+        let codes = |facts: &CaptureFacts, terms: &Terms, started: Option<&str>| -> Vec<String> {
+            let started = started.map(|s| s.parse().unwrap());
+            let flags = flags(facts, terms, started);
+            flags.into_iter().map(|f| f.code).collect()
+        };
+        assert_eq!(codes(&facts, &terms(), Some("09:00")), ["window-unchecked"]);
+        assert!(codes(&facts, &terms(), None).is_empty());
+        facts.taken_at = Some("2026-03-01T09:07".parse().unwrap());
+        let windowless = Terms {
+            read_window: None,
+            ..terms()
+        };
+        assert_eq!(
+            codes(&facts, &windowless, Some("09:00")),
+            ["window-unchecked"]
+        );
+        assert!(codes(&facts, &terms(), Some("09:00")).is_empty());
     }
 }

@@ -159,6 +159,11 @@ fn softness(picture: &Picture, place: &Place) -> Option<f64> {
     sharp::edge_mm(picture, &place.to_photo, &seen)
 }
 
+/// Blocks up to which their spread tells too little of a colour's uncertainty, and the least grain of a pixel (share of its light)
+/// that counts then: rounding to 8 bits at mid-grey.
+const FEW_BLOCKS: usize = 3;
+const LEAST_GRAIN: f64 = 0.005;
+
 /// Edges of print wider than this, mm, let patches and paper, glass and liquid run into each other: what is measured of a
 /// patch begins 2.2 mm inside it, and a blur reaches about its edge's width to either side.
 pub const SOFT_MM: f64 = 1.5;
@@ -207,10 +212,23 @@ impl Look {
                 "turn the vial or the light until no bright reflection lies over the liquid, and take the photo again",
             )
         })?;
-        if let Some(slant) = self.slant {
-            sampled.ln = slant.straight(&sampled.ln);
+        sampled.covariance += self.grain(&sampled);
+        if let Some(straight) = self.slant.map(|s| s.straight()) {
+            sampled.ln *= straight;
+            sampled.ends_differ *= straight;
+            sampled.covariance *= straight * straight;
         }
         Ok(sampled)
+    }
+
+    /// Covariance (natural log of relative light) of a colour from the grain of single pixels, where too few blocks were sampled for
+    /// their spread to tell it.
+    fn grain(&self, sampled: &Sampled) -> Matrix3<f64> {
+        if sampled.blocks > FEW_BLOCKS {
+            return Matrix3::zeros();
+        }
+        let sd = self.observed.noise.max(LEAST_GRAIN);
+        Matrix3::identity() * (sd * sd / sampled.blocks as f64)
     }
 
     /// Covariance (natural log of relative light) of a liquid's colour from being seen at a slant.

@@ -240,6 +240,15 @@ impl Place {
                 ));
             }
         }
+        let apart = |a: f64, w: f64, b: f64, v: f64| a + w <= b || b + v <= a;
+        if !apart(white.x, white.w, liquid.x, liquid.w)
+            && !apart(white.y, white.h, liquid.y, liquid.h)
+        {
+            return Err(Error::new(
+                "the white region and the vial region overlap",
+                "mark bare white paper beside the vial, and the liquid alone",
+            ));
+        }
         Ok(Place {
             to_photo: Homography::identity(),
             white,

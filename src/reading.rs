@@ -2,7 +2,7 @@
 //!
 //! Touches no clock, terminal, network or file. Never guesses: what cannot be read is an error or an answer in words.
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use serde::Serialize;
 
 use crate::blank::Blank;
@@ -19,6 +19,7 @@ use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::Correction;
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
+use crate::report::number::rounded_up;
 use crate::sight;
 use crate::stage::stage;
 use crate::vial::lens::{alike, another_way, gathered_light};
@@ -147,20 +148,17 @@ pub fn read(
     let _open = stage!(ESTIMATE);
     let mut flags = photo.notes.clone();
     flags.extend(sight::flags(&look, &correction, &sampled, chart));
-    let mut budget = budget(&look, &correction, &sampled, chart);
-    if let Some(Checked {
-        value: blank,
-        flags: of_blank,
-    }) = &told.blank
-    {
-        flags.extend(of_blank.iter().cloned());
+    let mut causes = causes(&look, &correction, &sampled, chart);
+    // Of the water's own colour, a diluted sample holds its share.
+    let blank = told.blank.as_ref().map(|b| {
+        flags.extend(b.flags.iter().cloned());
+        b.value.diluted(told.dilution.map_or(1.0, Dilution::factor))
+    });
+    if let Some(blank) = &blank {
         sampled.ln -= blank.tint;
-        let j = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian_ln();
-        budget.add(
-            "colour of the water (blank)",
-            j * blank.covariance * j.transpose(),
-        );
+        causes.push(("colour of the water (blank)", blank.covariance));
     }
+    let budget = budget(&causes, &sampled.ln);
     let curve = Curve::new(&chart.steps, &chart.curve)?;
     let colour = Relative(sampled.ln.map(f64::exp).into());
     let lab = colour.to_lab();
@@ -169,11 +167,19 @@ pub fn read(
 
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
+    flags.extend(chart.doubt());
     flags.extend(sight::cloudy(&look, chart.clear_at(post.nearest)));
     let dye = chart.dye_at(post.nearest);
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let beside = beside(&sampled, &curve, &post, chart);
-    let answer = answer(chart, &curve, &post, beside, &mut flags);
+    let answer = answer(
+        chart,
+        &curve,
+        &post,
+        beside,
+        told.dilution.is_some(),
+        &mut flags,
+    );
     flags.extend(sight::empty(&look, &dye));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {
@@ -186,7 +192,7 @@ pub fn read(
     let reading = Reading {
         on_chart,
         dilution: told.dilution,
-        blank: told.blank.as_ref().map(|b| b.value),
+        blank,
         test: chart.terms.test.clone(),
         unit: chart.terms.unit.clone(),
         confidence,
@@ -235,44 +241,58 @@ pub(crate) fn right_card(look: &Look, chart: &Chart) -> Result<()> {
     }
 }
 
-/// Every reason for doubt about the colour, as covariances in CIELAB.
-fn budget(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Budget {
-    let j = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian_ln();
-    let lab = |m: nalgebra::Matrix3<f64>| j * m * j.transpose();
-    let mut budget = Budget::default();
-    budget.add("sampling of the liquid", lab(sampled.covariance));
-    budget.add(
-        "light over the vial",
-        lab(look.observed.field.covariance(look.liquid)),
-    );
-    budget.add("seen at a slant", lab(look.slant_covariance(&sampled.ln)));
-    budget.add(
-        "correction onto the session",
-        lab(correction.residual_covariance(&sampled.ln)),
-    );
-    budget.add(
-        "ink and dye in another light (metamerism)",
-        lab(correction.metamerism(&sampled.ln, chart.inks_missed)),
-    );
+/// Every reason for doubt about a colour as it was seen, as covariances of its natural logarithm.
+fn causes(
+    look: &Look,
+    correction: &Correction,
+    sampled: &Sampled,
+    chart: &Chart,
+) -> Vec<(&'static str, Matrix3<f64>)> {
+    let ln = &sampled.ln;
     // What the session's own photos differed by is met anew by each photo, as part of the repeatability.
-    let gathered = gathered_light(&sampled.ln, chart.unlike(sampled));
+    let gathered = gathered_light(ln, chart.unlike(sampled));
     let usual = chart.usual_light(sampled);
-    let elsewhere = another_way(&sampled.ln, correction.unusual(chart.inks_missed));
-    budget.add(
-        "light gathered behind the vial",
-        lab(gathered - usual + elsewhere),
-    );
-    let linear = Relative(sampled.ln.map(f64::exp).into()).lab_jacobian();
+    let elsewhere = another_way(ln, correction.unusual(chart.inks_missed));
+    let per_light = Matrix3::from_diagonal(&ln.map(|v| (-v).exp()));
     let dark = dark_end(&sampled.crushed, &look.observed.to_working);
-    budget.add(
-        "stray light and the edge of the gamut",
-        linear * dark * linear.transpose(),
-    );
-    let repeat = nalgebra::Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
-    budget.add(
-        "repeatability of vial and pose",
-        lab(repeat * depth(&sampled.ln).powi(2) + usual),
-    );
+    let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
+    vec![
+        ("sampling of the liquid", sampled.covariance),
+        (
+            "light over the vial",
+            look.observed.field.covariance(look.liquid),
+        ),
+        ("seen at a slant", look.slant_covariance(ln)),
+        (
+            "correction onto the session",
+            correction.residual_covariance(ln),
+        ),
+        (
+            "ink and dye in another light (metamerism)",
+            correction.metamerism(ln, chart.inks_missed),
+        ),
+        (
+            "light gathered behind the vial",
+            gathered - usual + elsewhere,
+        ),
+        (
+            "stray light and the edge of the gamut",
+            per_light * dark * per_light,
+        ),
+        (
+            "repeatability of vial and pose",
+            repeat * depth(ln).powi(2) + usual,
+        ),
+    ]
+}
+
+/// The same in CIELAB, for the colour `ln` (natural log of relative light) that is looked for on the chart.
+fn budget(causes: &[(&'static str, Matrix3<f64>)], ln: &Vector3<f64>) -> Budget {
+    let j = Relative(ln.map(f64::exp).into()).lab_jacobian_ln();
+    let mut budget = Budget::default();
+    for (reason, covariance) in causes {
+        budget.add(reason, j * covariance * j.transpose());
+    }
     budget
 }
 
@@ -299,6 +319,7 @@ fn answer(
     curve: &Curve,
     post: &Posterior,
     beside: f64,
+    diluted: bool,
     flags: &mut Vec<Flag>,
 ) -> Answer {
     let unit = &chart.terms.unit;
@@ -306,6 +327,7 @@ fn answer(
         chart.steps[0].value,
         chart.steps[chart.steps.len() - 1].value,
     );
+    let end = chart.steps.len() as f64 - 1.0;
     if post.distance2 > OFF_CHART_D2 && post.delta_e_curve > OFF_CHART_DE {
         flags.push(Flag::new(
             "colour-off-chart",
@@ -328,10 +350,10 @@ fn answer(
             "beyond-top",
             Severity::Doubt,
             format!("the colour is at or past the last step of the chart, {last} {unit}"),
-            beyond_fix(unit),
+            beyond_fix(unit, diluted),
         ));
         return Answer::Above {
-            low: chart.value_at(post.at_least.min(chart.steps.len() as f64 - 1.0)),
+            low: chart.value_at(post.at_least.clamp(0.0, end)),
         };
     }
     if post.below > 0.5 {
@@ -342,7 +364,7 @@ fn answer(
             "use a test or chart that reaches lower",
         ));
         return Answer::Under {
-            high: chart.value_at(post.at_most.max(0.0)),
+            high: chart.value_at(post.at_most.clamp(0.0, end)),
         };
     }
     let (a, b) = (post.pieces[0].0, post.pieces[post.pieces.len() - 1].1);
@@ -376,7 +398,6 @@ fn answer(
             "take the photo again in even light, close and sharp; take several photos of the vial",
         ));
     }
-    let end = chart.steps.len() as f64 - 1.0;
     if b > end - UNSURE_END
         && curve.end_unsure() > UNSURE_STEP
         && chart.lens.as_ref().is_some_and(|l| l.unsteady().is_some())
@@ -385,28 +406,18 @@ fn answer(
             "top-unsure",
             Severity::Doubt,
             format!("near the last step ({last} {unit}) of a chart that was made with a lamp shining through its vials, a sample over range may look like this one"),
-            beyond_fix(unit),
+            beyond_fix(unit, diluted),
         ));
-    } else if post.above > 0.025 {
-        flags.push(Flag::new(
-            "may-be-above",
-            Severity::Note,
-            format!("the value may be above the last step ({last} {unit}), where the chart ends"),
-            beyond_fix(unit),
-        ));
+    } else if post.above > MAY_BE {
+        flags.push(may_be_above(chart, Some(post.above), diluted));
+    }
+    if post.below > MAY_BE {
+        flags.push(may_be_under(chart, Some(post.below)));
     }
     // The first position of the grid inside the interval: zero cannot be excluded.
     if first == 0.0 && a <= 1e-9 {
         let high = chart.value_at(b);
-        flags.push(Flag::new(
-            "below-detection",
-            Severity::Note,
-            format!(
-                "not told from none: the concentration is below {} {unit}",
-                rounded(high)
-            ),
-            "nothing, if that is low enough; a test with a longer path of light reaches lower",
-        ));
+        flags.push(below_detection(high, unit, diluted));
         return Answer::Below { high };
     }
     Answer::Value {
@@ -421,20 +432,82 @@ pub fn is_ph(unit: &str) -> bool {
     unit.eq_ignore_ascii_case("pH")
 }
 
-/// What to do where a chart ends.
-pub fn beyond_fix(unit: &str) -> &'static str {
+/// What to do where a chart ends; a sample may have been diluted already.
+fn beyond_fix(unit: &str, diluted: bool) -> &'static str {
     if is_ph(unit) {
         "test again with an indicator or a chart that reaches further"
+    } else if diluted {
+        "dilute the sample further, and test again"
     } else {
-        "dilute the sample with water free of the substance, test again and multiply (--dilution)"
+        "dilute the sample with water free of the substance, test again and multiply"
     }
 }
+
+/// The value may lie past the last step, with such a probability if it is known.
+pub(crate) fn may_be_above(chart: &Chart, chance: Option<f64>, diluted: bool) -> Flag {
+    let (unit, last) = (&chart.terms.unit, chart.steps[chart.steps.len() - 1].value);
+    Flag::new(
+        "may-be-above",
+        Severity::Note,
+        format!(
+            "{} may be above the last step ({last} {unit}), where the chart ends{}",
+            if diluted {
+                "what was in the vial"
+            } else {
+                "the value"
+            },
+            likely(chance)
+        ),
+        beyond_fix(unit, diluted),
+    )
+}
+
+/// The value may lie before a first step that is not zero.
+pub(crate) fn may_be_under(chart: &Chart, chance: Option<f64>) -> Flag {
+    let (unit, first) = (&chart.terms.unit, chart.steps[0].value);
+    Flag::new(
+        "may-be-under",
+        Severity::Note,
+        format!(
+            "the value may be under the first step ({first} {unit}), where the chart begins{}",
+            likely(chance)
+        ),
+        "use a test or chart that reaches lower",
+    )
+}
+
+fn likely(chance: Option<f64>) -> String {
+    chance.map_or_else(String::new, |p| {
+        format!(" (probability {:.0} %)", 100.0 * p)
+    })
+}
+
+/// A concentration that is not told from none.
+pub(crate) fn below_detection(high: f64, unit: &str, diluted: bool) -> Flag {
+    let bound = rounded_up(high);
+    let (message, fix) = if diluted {
+        (
+            format!("not told from none: what was in the vial is below {bound} {unit}"),
+            "test the sample undiluted",
+        )
+    } else {
+        (
+            format!("not told from none: the concentration is below {bound} {unit}"),
+            "nothing, if that is low enough; a test with a longer path of light reaches lower",
+        )
+    };
+    Flag::new("below-detection", Severity::Note, message, fix)
+}
+
+/// Probability of lying past an end of the chart from which it is told: what an interval at 95 % leaves out to one side.
+const MAY_BE: f64 = 0.025;
 
 /// Steps before the end of a chart in which one made in unsteady light is not believed, where its last step may be off by more than
 /// a quarter of a step (standard uncertainty): what lies past it can be taken for the last ones.
 const UNSURE_END: f64 = 0.5;
 const UNSURE_STEP: f64 = 0.25;
-/// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 3 degrees of freedom, 0.999.
+/// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 0.999 for 3 degrees of freedom, 0.9997 for the 2
+/// that are left since the nearest place of the curve is sought.
 const OFF_CHART_D2: f64 = 16.27;
 /// CIEDE2000 past which a colour is doubtful even where its budget explains the distance: about what lies between the steps
 /// of a printed chart (common practice).

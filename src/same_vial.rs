@@ -9,7 +9,9 @@ use crate::error::Result;
 use crate::estimate::combine::{Combined, Estimate, combine};
 use crate::estimate::dilution::Dilution;
 use crate::flag::{Checked, Flag, Severity, Verdict};
-use crate::reading::{Answer, LEVEL, Reading, Share, WIDE_STEPS, beyond_fix};
+use crate::reading::{
+    Answer, LEVEL, Reading, Share, WIDE_STEPS, below_detection, may_be_above, may_be_under,
+};
 
 /// One photo of the vial, and what became of it.
 #[derive(Debug, Clone, Copy)]
@@ -89,22 +91,33 @@ pub fn same_vial(members: &[Member], chart: &Chart) -> Checked<VialReading> {
     } else {
         readable.clone()
     };
-    let values: Vec<_> = pool
+    let (values, others): (Vec<_>, Vec<_>) = pool
         .iter()
         .copied()
-        .filter(|(_, r)| matches!(r.value.on_chart, Answer::Value { .. }))
-        .collect();
+        .partition(|(_, r)| matches!(r.value.on_chart, Answer::Value { .. }));
+    // A value that fits in two places is no normal distribution, to be averaged with others.
+    let values = match values
+        .iter()
+        .copied()
+        .filter(|(_, r)| r.value.pieces.len() < 2)
+        .collect()
+    {
+        single if !Vec::is_empty(&single) => single,
+        _ => surest(values),
+    };
     if kinds(&readable).len() > 1 {
         flags.push(differing_answers(members, &readable));
     }
     let mut combined = None;
     let mut shares = Vec::new();
     let (on_chart, confidence, used) = match values.as_slice() {
-        [] => {
-            let answer = common_answer(&pool);
-            let used = if answer.is_some() { pool } else { Vec::new() };
+        // Where most photos give a bound, the others are no fair choice of them.
+        few if few.len() < others.len() => {
+            let answer = common_answer(&others);
+            let used = if answer.is_some() { others } else { Vec::new() };
             (answer, None, used)
         }
+        [] => (None, None, Vec::new()),
         [(_, one)] => (
             Some(one.value.on_chart.clone()),
             one.value.confidence,
@@ -113,8 +126,17 @@ pub fn same_vial(members: &[Member], chart: &Chart) -> Checked<VialReading> {
         _ => match combined_values(&values, chart) {
             Ok((answer, c)) => {
                 shares = shares_of(&c, chart);
-                // Photos that disagree have a wide interval for that reason.
-                flags.extend(scattered(&c, values.len()).or_else(|| too_wide(&c, chart)));
+                // Photos that disagree have a wide interval for that reason, which then is no bound.
+                let disagree = scattered(&c, values.len());
+                let answer = match answer {
+                    Answer::Value { high, .. }
+                        if disagree.is_none() && c.low <= 0.0 && chart.steps[0].value == 0.0 =>
+                    {
+                        Answer::Below { high }
+                    }
+                    answer => answer,
+                };
+                flags.extend(disagree.or_else(|| too_wide(&c, chart)));
                 combined = Some(c);
                 (Some(answer), Some(c.within(0.5)), values.clone())
             }
@@ -129,12 +151,18 @@ pub fn same_vial(members: &[Member], chart: &Chart) -> Checked<VialReading> {
     }
     flags.extend(left_out(members, &first, &used));
     carry(members, &used, combined.is_some(), &mut flags);
+    let dilution = readable.first().and_then(|(_, r)| r.value.dilution);
     if let Some(c) = &combined {
-        flags.extend(past_top(c, chart, &flags));
+        if let Some(Answer::Below { high }) = on_chart
+            && flags.iter().all(|f| f.code != BELOW)
+        {
+            flags.push(below_detection(high, &chart.terms.unit, dilution.is_some()));
+        }
+        flags.extend(past_ends(c, chart, dilution.is_some(), &flags));
     }
+    flags.extend(far_apart(&used, chart));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     // The volumes are those of the one sample: their error is met once, after the photos are combined.
-    let dilution = readable.first().and_then(|(_, r)| r.value.dilution);
     let answer = on_chart
         .clone()
         .map(|a| dilution.map_or(a.clone(), |d| d.undo(a)));
@@ -190,8 +218,9 @@ fn is_sound(reading: &Checked<Reading>) -> bool {
         .all(|f| f.severity == Severity::Note || f.code == WIDE)
 }
 
-/// Code of an interval that says little.
+/// Codes of an interval that says little, and of one that reaches down to none.
 const WIDE: &str = "wide-interval";
+const BELOW: &str = "below-detection";
 
 /// Kinds of answer among readings, each once.
 fn kinds(readings: &[(usize, &Checked<Reading>)]) -> Vec<std::mem::Discriminant<Answer>> {
@@ -341,21 +370,50 @@ fn too_wide(c: &Combined, chart: &Chart) -> Option<Flag> {
     })
 }
 
-/// The interval was cut at the last step, and no photo has said so by itself.
-fn past_top(c: &Combined, chart: &Chart, flags: &[Flag]) -> Option<Flag> {
-    let last = chart.steps.len() - 1;
-    let told = flags.iter().any(|f| f.code == "may-be-above");
-    (c.high > last as f64 && !told).then(|| {
+/// The interval was cut at an end of the chart, and no photo has said so by itself.
+fn past_ends(c: &Combined, chart: &Chart, diluted: bool, flags: &[Flag]) -> Vec<Flag> {
+    let last = (chart.steps.len() - 1) as f64;
+    let at_zero = chart.steps[0].value == 0.0;
+    let cut = [
+        (c.high > last).then(|| may_be_above(chart, None, diluted)),
+        (c.low < 0.0 && !at_zero).then(|| may_be_under(chart, None)),
+    ];
+    cut.into_iter()
+        .flatten()
+        .filter(|cut| flags.iter().all(|f| f.code != cut.code))
+        .collect()
+}
+
+/// Photos of one vial are taken in one go, while its colour stands: the window of the chart, or an hour (common practice).
+fn far_apart(used: &[(usize, &Checked<Reading>)], chart: &Chart) -> Option<Flag> {
+    let taken = || used.iter().filter_map(|(_, r)| r.value.facts.taken_at);
+    let (first, last) = (taken().min()?, taken().max()?);
+    let minutes = first.duration_until(last).as_secs_f64() / 60.0;
+    let window = chart.terms.read_window;
+    let longest = window.map_or(60.0, |w| w.to_min - w.from_min);
+    (minutes > longest.max(LEAST_WINDOW)).then(|| {
         Flag::new(
-            "may-be-above",
-            Severity::Note,
+            "photos-far-apart",
+            Severity::Doubt,
             format!(
-                "the value may be above the last step ({} {}), where the chart ends",
-                chart.steps[last].value, chart.terms.unit
+                "the photos were taken from {first} to {last}: the colour of one vial does not stand so long"
             ),
-            beyond_fix(&chart.terms.unit),
+            "combine photos of one vial that were taken in one go; read vials of other tests by themselves",
         )
     })
+}
+
+/// Photos within so many minutes are taken in one go, however short a window is.
+const LEAST_WINDOW: f64 = 5.0;
+
+/// The one of these that is surest.
+fn surest<'a>(readings: Vec<(usize, &'a Checked<Reading>)>) -> Vec<(usize, &'a Checked<Reading>)> {
+    let sure = |r: &Checked<Reading>| r.value.confidence.unwrap_or(0.0);
+    readings
+        .into_iter()
+        .max_by(|a, b| sure(a.1).total_cmp(&sure(b.1)))
+        .into_iter()
+        .collect()
 }
 
 fn left_out(

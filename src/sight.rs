@@ -20,9 +20,16 @@ use crate::vial::sample::Sampled;
 pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Vec<Flag> {
     let mut flags = Vec::new();
     card(look, correction, &mut flags);
+    flags.extend(of_vial(look, sampled, chart.vial_mm));
+    flags
+}
+
+/// Those of them that are not about the card: sharpness, light and the vial, whose kind is `usual_mm` wide.
+pub fn of_vial(look: &Look, sampled: &Sampled, usual_mm: Option<f64>) -> Vec<Flag> {
+    let mut flags = Vec::new();
     sharpness(look, &mut flags);
     light(look, &mut flags);
-    vial(look, chart, &mut flags);
+    vial(look, usual_mm, &mut flags);
     liquid(look, sampled, &mut flags);
     flags
 }
@@ -66,6 +73,7 @@ const HARDLY_ANY: f64 = 0.05;
 /// which showed the share `usual` of them.
 pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
     let usual = usual?;
+    look.place.card.as_ref()?;
     let clear = look
         .clear
         .map(|c| (c.against(&usual), c.sd_against(&usual)))
@@ -321,7 +329,7 @@ const NEAR_VIAL: f64 = 14.0;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.
 const FALL_OFF: f64 = 1.1;
 
-fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
+fn vial(look: &Look, usual_mm: Option<f64>, flags: &mut Vec<Flag>) {
     if let (Some(Found::Standing(vial)), Bay::Search { area, .. }) = (&look.vial, look.place.bay) {
         let aside = vial.axis() - area.centre().0;
         if aside.abs() > ASIDE {
@@ -329,11 +337,11 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
                 "off-foot-mark",
                 Severity::Note,
                 format!(
-                    "the vial stands {:.0} mm to the {} of its foot mark",
+                    "the vial stands {:.0} mm to the {} of its ring on the card",
                     aside.abs(),
                     if aside < 0.0 { "left" } else { "right" }
                 ),
-                "stand the vial on the foot mark, so that it has as much paper on either side as those of the chart",
+                "stand the vial on its ring, so that it has as much paper on either side as those of the chart",
             ));
         }
     }
@@ -348,14 +356,14 @@ fn vial(look: &Look, chart: &Chart, flags: &mut Vec<Flag>) {
             "hold the phone straight before the vial; a little from above is well",
         ));
     }
-    if let (Some(usual), Some(vial)) = (chart.vial_mm, &look.vial) {
+    if let (Some(usual), Some(vial)) = (usual_mm, &look.vial) {
         let width = vial.width();
         if (width / usual).ln().abs() > OTHER_VIAL {
             flags.push(Flag::new(
                 "other-vial",
                 Severity::Doubt,
                 format!("the vial is {width:.0} mm wide on the card, those of the chart {usual:.0} mm: light goes another way through the liquid"),
-                "use a vial of the kind that the chart was made with, on the foot mark, or make a chart for this one",
+                "use a vial of the kind that the chart was made with, on its ring on the card, or make a chart for this one",
             ));
         }
     }

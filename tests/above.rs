@@ -82,11 +82,8 @@ fn chart() -> Chart {
             (g.x, g.y) = (92.0 + f64::from(n), 74.0 - 0.7 * f64::from(n));
             let mut shot = Shot::of(Some(g), 100 + value as u64 * 2 + n as u64);
             shot.tilt = 3.0 + f64::from(n) * 2.0;
-            Standard {
-                value,
-                name: format!("{value}"),
-                look: look(&photo(&shot), &by()).unwrap_or_else(|e| panic!("{value}: {e}")),
-            }
+            Standard::new(value, format!("{value}"), &photo(&shot), &by())
+                .unwrap_or_else(|e| panic!("{value}: {e}"))
         })
         .collect();
     let terms = Terms {
@@ -98,9 +95,7 @@ fn chart() -> Chart {
         lot: None,
         expires: None,
     };
-    build(terms, Origin::Standards, &standards)
-        .expect("a chart")
-        .value
+    build(terms, Origin::Standards, &standards).expect("a chart")
 }
 
 fn reading(shot: &Shot, chart: &Chart) -> (Reading, Vec<String>) {

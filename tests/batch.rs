@@ -337,6 +337,38 @@ fn killed(mut child: Child) {
     child.wait().unwrap();
 }
 
+/// Who reads the results may leave: the workers do not wait for photos that nobody would take.
+#[cfg(unix)]
+#[test]
+fn a_watching_batch_ends_when_nobody_takes_its_results() {
+    let dir = TempDir::new().unwrap();
+    fs::create_dir(dir.path().join("synced")).unwrap();
+    let copy = |name: &str| {
+        let to = dir.path().join("synced").join(name);
+        fs::copy(demo("fixtures/alder-creek/week/2-tue.jpg"), to).unwrap();
+    };
+    copy("a.jpg");
+    let mut child = batch(dir.path(), "synced", "-")
+        .arg("--watch")
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut first = String::new();
+    let mut results = BufReader::new(child.stdout.take().unwrap());
+    results.read_line(&mut first).unwrap();
+    assert!(first.contains("a.jpg"), "{first}");
+    drop(results);
+    copy("b.jpg");
+    let start = Instant::now();
+    while child.try_wait().unwrap().is_none() {
+        if start.elapsed() > Duration::from_secs(60) {
+            killed(child);
+            panic!("it still runs");
+        }
+        std::thread::sleep(Duration::from_millis(100));
+    }
+}
+
 /// A photo that is still being written is waited for.
 #[test]
 fn a_watched_folder_is_read_as_it_fills() {

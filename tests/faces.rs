@@ -517,7 +517,7 @@ fn printed_colours_make_a_doubtful_chart() {
         "10=220,100,60,60",
     ];
     let made = run(dir.path(), &[&base[..], &steps].concat());
-    assert_eq!(made.code, 0, "{}", made.err);
+    assert_eq!(made.code, 1, "{}", made.err);
     insta::assert_snapshot!("printed_colours", made.out + &made.err);
     let outside = run(
         dir.path(),

@@ -98,6 +98,34 @@ fn charts_with_any_value_replaced() {
     );
 }
 
+/// What no session makes, though each value is in its range.
+#[test]
+fn charts_that_contradict_themselves_are_refused() {
+    let good: serde_json::Value = serde_json::from_str(CHART).expect("the shipped chart");
+    let patch = good["patches"][0].clone();
+    for (place, other, says) in [
+        // Symmetric, and a variance of -0.5 along one direction.
+        (
+            "/steps/2/covariance",
+            json!([[1e-6, 0.5, 0], [0.5, 1e-6, 0], [0, 0, 1e-6]]),
+            "variance below zero",
+        ),
+        (
+            "/read_window",
+            json!({"from_min": 10, "to_min": 5}),
+            "read window is from 10 to 5",
+        ),
+        ("/vial_mm", json!(-3), "width of its vials"),
+        ("/patches/1", patch, "twice"),
+        ("/patches/1/sd", json!([-1, 0, 0]), "scatter"),
+    ] {
+        let mut bad = good.clone();
+        *bad.pointer_mut(place).expect(place) = other;
+        let refused = file::parse(&bad.to_string()).expect_err(place);
+        assert!(refused.what.contains(says), "{place}: {refused}");
+    }
+}
+
 #[test]
 fn charts_of_any_bytes() {
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(7);

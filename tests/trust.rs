@@ -16,7 +16,7 @@ use tintwell::blank::Blank;
 use tintwell::card::design::Design;
 use tintwell::chart::calibrate::{Standard, build};
 use tintwell::chart::{Chart, Origin, file};
-use tintwell::flag::Verdict;
+use tintwell::flag::{Severity, Verdict};
 use tintwell::look::{Where, look};
 use tintwell::photo::{Limits, decode};
 use tintwell::reading::{Answer, Told, read};
@@ -207,21 +207,77 @@ fn a_standard_that_is_not_mixed_is_pointed_out() {
                     scene.liquid.as_mut().expect("a liquid").layers = layers;
                 }
                 let photo = decode(&render(&scene, &CARD).jpeg(), &Limits::default());
-                Standard {
-                    value,
-                    name: format!("n{value}.jpg"),
-                    look: look(&photo.expect("a photo"), &Where::Card(Design::all()))
-                        .expect("a sight"),
-                }
+                let (photo, by) = (photo.expect("a photo"), Where::Card(Design::all()));
+                Standard::new(value, format!("n{value}.jpg"), &photo, &by).expect("a sight")
             })
             .collect();
         let chart = build(CHART.terms.clone(), Origin::Standards, &standards).expect("a chart");
-        let uneven = chart.flags.iter().filter(|f| f.code == "standard-uneven");
+        let uneven = chart.found.iter().filter(|f| f.code == "standard-uneven");
         uneven.map(|f| f.message.clone()).collect()
     };
     assert!(pointed_out(0.0).is_empty(), "{:?}", pointed_out(0.0));
     let said = pointed_out(0.7);
     assert!(said.len() == 1 && said[0].contains("n20.jpg"), "{said:?}");
+}
+
+/// What was wrong with standards stays with the chart, and makes every reading on it doubtful.
+#[test]
+fn a_chart_of_doubtful_standards_is_doubtful() {
+    let sound: Vec<(f64, Scene)> = [0.0, 5.0, 10.0, 20.0, 40.0]
+        .into_iter()
+        .flat_map(|value| {
+            [0, 1].map(|n| (value, session().own(value, SEED + 2 * value as u64 + n)))
+        })
+        .collect();
+    let with = |i: usize, change: &dyn Fn(&mut Scene)| {
+        let mut all = sound.clone();
+        change(&mut all[i].1);
+        all
+    };
+    let mut mixed_up = sound.clone();
+    for i in 2..4 {
+        (mixed_up[i].0, mixed_up[i + 4].0) = (mixed_up[i + 4].0, mixed_up[i].0);
+    }
+    let cases = [
+        (None, sound.clone()),
+        (Some("steps-out-of-line"), mixed_up),
+        (
+            Some("standard-doubtful"),
+            with(4, &|s| s.exposure.defocus = 0.0035),
+        ),
+        (
+            Some("standard-disagrees"),
+            with(4, &|s| *s = session().own(40.0, SEED + 7)),
+        ),
+    ];
+    for (code, standards) in cases {
+        let standards: Vec<Standard> = standards
+            .par_iter()
+            .enumerate()
+            .map(|(i, (value, scene))| {
+                let photo = decode(&render(scene, &CARD).jpeg(), &Limits::default());
+                let (photo, by) = (photo.expect("a photo"), Where::Card(Design::all()));
+                Standard::new(*value, format!("{i}.jpg"), &photo, &by).expect("a sight")
+            })
+            .collect();
+        let chart = build(CHART.terms.clone(), Origin::Standards, &standards).expect("a chart");
+        let doubts: Vec<&str> = chart
+            .found
+            .iter()
+            .filter(|f| f.severity != Severity::Note)
+            .map(|f| f.code.as_str())
+            .collect();
+        assert_eq!(doubts.first().copied(), code, "{:?}", chart.found);
+        // As it is kept.
+        let kept = file::parse(&file::write(&chart)).expect("a chart");
+        let seen = seen_on(&session().own(TRUTH, SEED + 60), &kept);
+        assert_eq!(
+            seen.codes.iter().any(|c| c == "chart-doubtful"),
+            code.is_some(),
+            "{:?}",
+            seen.codes
+        );
+    }
 }
 
 /// A photo that does not show the lines says that it would not notice.

@@ -6,10 +6,11 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::curve::Choice;
-use super::{Chart, Origin, Step, Terms};
+use super::{Chart, Origin, Step, Terms, findings};
+use crate::capture;
 use crate::error::{Error, Result};
 use crate::estimate::budget::depth;
-use crate::flag::{Checked, Flag, Severity};
+use crate::flag::Flag;
 use crate::light::correct::{Correction, SessionPatch, ln};
 use crate::light::relative;
 use crate::light::spot::{mean, median};
@@ -19,6 +20,7 @@ use crate::place::Area;
 use crate::vial::Found;
 use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::lens::{Lens, gathered_light};
+use crate::vial::sample::Sampled;
 
 /// A photo of a known standard.
 pub struct Standard {
@@ -28,6 +30,33 @@ pub struct Standard {
     pub name: String,
     /// The photo, looked at.
     pub look: Look,
+    /// What its file says against it.
+    pub of_file: Vec<Flag>,
+}
+
+impl Standard {
+    /// Looks at a photo of a standard of concentration `value`.
+    ///
+    /// # Errors
+    /// As [`look`].
+    pub fn new(value: f64, name: String, photo: &Photo, by: &Where) -> Result<Standard> {
+        let mut of_file = photo.notes.clone();
+        of_file.extend(capture::of_file(&photo.facts));
+        Ok(Standard {
+            value,
+            name,
+            look: look(photo, by)?,
+            of_file,
+        })
+    }
+}
+
+/// A standard with what was measured of its liquid.
+pub(super) struct Taken<'a> {
+    pub standard: &'a Standard,
+    pub sampled: Sampled,
+    /// Covariance of its colour (natural log of relative light), from all that is known of the one photo.
+    pub covariance: Matrix3<f64>,
 }
 
 /// Fewest steps of a chart.
@@ -39,27 +68,12 @@ const ASSUMED_PATH: f64 = 0.015;
 const ASSUMED_OTHER: f64 = 0.005;
 /// Degrees of freedom with which the assumption counts beside replicates.
 const ASSUMED_DF: f64 = 3.0;
-/// Patches that differ by more than this between photos of a session (natural log, median) tell of a session that was
-/// not held together: 5 % is about 2 CIELAB units at mid-grey.
-const DRIFT: f64 = 0.05;
 
-/// A curve that misses left-out steps by more than this share of what neighbours lie apart leads nowhere: along a smooth
-/// curve a left-out step is missed by a fraction of it, with two standards mixed up by more than the whole.
-const MIXED_UP: f64 = 0.8;
-
-/// Root mean square CIELAB distance of neighbouring steps.
-fn typical_distance(steps: &[Step]) -> f64 {
-    let squares = steps
-        .windows(2)
-        .map(|w| (w[1].lab().to_vector() - w[0].lab().to_vector()).norm_squared());
-    (squares.sum::<f64>() / (steps.len() - 1) as f64).sqrt()
-}
-
-/// Builds the chart.
+/// Builds the chart, with what was found on the way.
 ///
 /// # Errors
 /// If there are fewer than three steps, photos with different cards, or a liquid that cannot be sampled.
-pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Checked<Chart>> {
+pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Chart> {
     let mut values: Vec<f64> = standards.iter().map(|s| s.value).collect();
     values.sort_by(f64::total_cmp);
     values.dedup();
@@ -73,22 +87,8 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         ));
     }
     let card = one_card(standards)?;
-    let mut flags = Vec::new();
     let patches = session_patches(standards);
-    let drift = median_drift(&patches);
-    if drift > DRIFT {
-        flags.push(Flag::new(
-            "session-drift",
-            Severity::Doubt,
-            format!(
-                "the card's patches differ by {:.0} % between the photos of this session",
-                100.0 * drift
-            ),
-            "photograph all standards with one phone, one after another, in the same light",
-        ));
-    }
-    let mut seen: Vec<(f64, Vector3<f64>, Matrix3<f64>)> = Vec::new();
-    let (mut across, mut ends_differ) = (Vec::new(), Vec::new());
+    let mut taken: Vec<Taken> = Vec::new();
     let corrections: Vec<Correction> = standards
         .iter()
         .map(|s| Correction::choose(&s.look.observed, &patches))
@@ -99,63 +99,37 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
             .look
             .colour(correction)
             .map_err(|e| e.about(s.name.clone()))?;
-        let own = sampled.covariance
+        let covariance = sampled.covariance
             + s.look.observed.field.covariance(s.look.liquid)
             + s.look.slant_covariance(&sampled.ln)
             + correction.residual_covariance(&sampled.ln)
             + correction.metamerism(&sampled.ln, inks_missed);
-        seen.push((s.value, sampled.ln, own));
-        ends_differ.push((s.value, sampled.ends_differ));
-        across.push(sampled.across);
+        taken.push(Taken {
+            standard: s,
+            sampled,
+            covariance,
+        });
     }
-    let lens = Lens::of(&across.iter().flatten().cloned().collect::<Vec<_>>());
+    let across: Vec<_> = taken
+        .iter()
+        .filter_map(|t| t.sampled.across.clone())
+        .collect();
+    let lens = Lens::of(&across);
     if let Some(lens) = &lens {
-        for (photo, seen_across) in seen.iter_mut().zip(&across) {
-            let unlike = seen_across.as_ref().map(|c| c.unlike(&lens.across));
-            photo.2 += gathered_light(&photo.1, unlike);
+        for t in &mut taken {
+            let unlike = t.sampled.across.as_ref().map(|c| c.unlike(&lens.across));
+            t.covariance += gathered_light(&t.sampled.ln, unlike);
         }
     }
-    if let Some(gathered) = lens.as_ref().and_then(Lens::unsteady) {
-        flags.push(Flag::new(
-            "lamp-through-vials",
-            Severity::Doubt,
-            format!(
-                "one lamp or the sun shines through the vials and throws stripes of light behind them, {:.0} % unlike from photo to photo",
-                100.0 * (gathered.exp() - 1.0)
-            ),
-            "photograph the standards again in diffuse light: by a window without sun, or under a wide or shaded lamp",
-        ));
-    }
-    let (repeatability, df) = repeatability(&values, &seen);
-    if df == 0 && origin == Origin::Standards {
-        flags.push(Flag::new(
-            "no-replicates",
-            Severity::Note,
-            "every standard was photographed once, so how well a vial repeats is assumed, not measured",
-            "photograph each standard twice, taking the vial away and putting it back in between",
-        ));
-    }
+    let (repeatability, df) = repeatability(&values, &taken);
     let steps: Vec<Step> = values
         .iter()
         .map(|v| Step {
             clear: clear(*v, standards),
-            ..step(*v, &seen, &repeatability)
+            ..step(*v, &taken, &repeatability)
         })
         .collect();
     let curve = Choice::choose(&steps)?;
-    if let Some(missed) = curve.left_out_error {
-        let apart = typical_distance(&steps);
-        if missed > MIXED_UP * apart {
-            flags.push(Flag::new(
-                "steps-out-of-line",
-                Severity::Doubt,
-                format!(
-                    "the steps do not follow each other: left-out ones are missed by {missed:.1} CIELAB, neighbours are {apart:.1} apart"
-                ),
-                "see whether photos of two standards are mixed up, or a vial was empty or not mixed (`tintwell chart` shows the colours)",
-            ));
-        }
-    }
     let view = match (&card, standards[0].look.place.bay) {
         (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
         _ => None,
@@ -178,18 +152,18 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Che
         repeatability: rows(&repeatability),
         repeatability_df: df,
         curve,
+        found: Vec::new(),
     };
-    let ends: Vec<Ends> = ends_differ
+    let ends: Vec<Ends> = taken
         .iter()
-        .map(|(value, differ)| Ends::of(differ, &chart.dye_at(chart.step_position(*value))))
+        .map(|t| {
+            let dye = chart.dye_at(chart.step_position(t.standard.value));
+            Ends::of(&t.sampled.ends_differ, &dye)
+        })
         .collect();
     chart.ends = UsualEnds::of(&ends);
-    flags.extend(unmixed(standards, &ends));
-    flags.extend(super::resolve::flags(&chart)?);
-    Ok(Checked {
-        value: chart,
-        flags,
-    })
+    chart.found = findings::of(&chart, &taken, &ends);
+    Ok(chart)
 }
 
 /// The colours of a printed chart as standards, for [`build`] with [`Origin::PrintedColours`]: each region of the photo is
@@ -202,56 +176,17 @@ pub fn printed(photo: &Photo, white: Area, regions: &[(f64, Area)]) -> Result<Ve
         .iter()
         .map(|(value, area)| {
             let name = format!("the colour of step {value}");
-            match look(
-                photo,
-                &Where::Regions {
-                    white,
-                    liquid: *area,
-                },
-            ) {
-                Ok(look) => Ok(Standard {
-                    value: *value,
-                    name,
-                    look,
-                }),
-                Err(e) => Err(Error {
-                    what: format!("{name}: {}", e.what),
-                    ..e
-                }),
-            }
+            let by = Where::Regions {
+                white,
+                liquid: *area,
+            };
+            Standard::new(*value, name.clone(), photo, &by).map_err(|e| Error {
+                what: format!("{name}: {}", e.what),
+                ..e
+            })
         })
         .collect()
 }
-
-/// A note on each standard whose ends differ in their dye beyond those of all others.
-fn unmixed(standards: &[Standard], ends: &[Ends]) -> Vec<Flag> {
-    let beyond_others = |i: usize| {
-        let others = [&ends[..i], &ends[i + 1..]].concat();
-        Some(UsualEnds::of(&others)?.beyond(&ends[i]))
-    };
-    standards
-        .iter()
-        .enumerate()
-        .filter(|(i, _)| beyond_others(*i).is_some_and(|b| b.unmixed(UNMIXED, UNMIXED_TINT)))
-        .map(|(i, standard)| {
-            Flag::new(
-                "standard-uneven",
-                Severity::Note,
-                format!(
-                    "in {} the colour of the liquid is {}, unlike in the other standards",
-                    standard.name,
-                    ends[i].in_words(standard.look.ends()),
-                ),
-                "if it was not mixed, shake it and photograph it again; if a lamp shines down the vial, use diffuse light",
-            )
-        })
-        .collect()
-}
-
-/// A standard whose ends differ by more than this share of its dye, beyond all others of its session, and by more than this tint
-/// (natural log), is worth a look.
-const UNMIXED: f64 = 0.25;
-const UNMIXED_TINT: f64 = 0.05;
 
 fn one_card(standards: &[Standard]) -> Result<Option<String>> {
     let design = |s: &Standard| s.look.place.card.as_ref().map(|c| c.design.clone());
@@ -310,45 +245,33 @@ fn session_patches(standards: &[Standard]) -> Vec<SessionPatch> {
         .collect()
 }
 
-fn median_drift(patches: &[SessionPatch]) -> f64 {
-    let mut sd: Vec<f64> = patches
-        .iter()
-        .filter_map(|p| p.sd.map(|s| (s[0] + s[1] + s[2]) / 3.0))
-        .collect();
-    if sd.is_empty() {
-        0.0
-    } else {
-        crate::light::spot::median(&mut sd)
-    }
-}
-
 /// Repeatability of a vial's colour per unit of its depth squared, and the degrees of freedom of the replicates: how much more
 /// they scatter than what is known of each photo explains.
-fn repeatability(
-    values: &[f64],
-    seen: &[(f64, Vector3<f64>, Matrix3<f64>)],
-) -> (Matrix3<f64>, usize) {
+fn repeatability(values: &[f64], taken: &[Taken<'_>]) -> (Matrix3<f64>, usize) {
     let (mut sum, mut df) = (Matrix3::zeros(), 0usize);
     for v in values {
-        let of_step: Vec<_> = seen.iter().filter(|s| s.0 == *v).collect();
+        let (of_step, mean) = of_value(*v, taken);
         let n = of_step.len() as f64;
-        let mean = of_step.iter().map(|s| s.1).sum::<Vector3<f64>>() / n;
-        for (_, ln, known) in of_step.iter().copied() {
-            let d = (ln - mean) / depth(&mean);
-            sum += d * d.transpose() - known * ((1.0 - 1.0 / n) / depth(&mean).powi(2));
+        for t in &of_step {
+            let d = (t.sampled.ln - mean) / depth(&mean);
+            sum += d * d.transpose() - t.covariance * ((1.0 - 1.0 / n) / depth(&mean).powi(2));
         }
         df += of_step.len() - 1;
     }
-    let deepest = seen
+    let deepest = taken
         .iter()
-        .map(|s| s.1)
+        .map(|t| t.sampled.ln)
         .max_by(|a, b| a.norm().total_cmp(&b.norm()))
         .unwrap_or_default();
     let along = deepest / deepest.norm().max(1e-9);
-    let assumed = along * along.transpose() * ASSUMED_PATH.powi(2)
-        + Matrix3::identity() * ASSUMED_OTHER.powi(2);
+    let assumed = assumed(&along);
     let pooled = assumed * ASSUMED_DF + without_negative(sum);
     (pooled / (ASSUMED_DF + df as f64), df)
+}
+
+/// What a vial repeats to per unit of its depth where nothing was measured, for a dye that goes `along` a direction.
+pub(super) fn assumed(along: &Vector3<f64>) -> Matrix3<f64> {
+    along * along.transpose() * ASSUMED_PATH.powi(2) + Matrix3::identity() * ASSUMED_OTHER.powi(2)
 }
 
 /// A symmetric matrix without its negative parts: a variance is none.
@@ -358,15 +281,21 @@ fn without_negative(m: Matrix3<f64>) -> Matrix3<f64> {
     parts.eigenvectors * kept * parts.eigenvectors.transpose()
 }
 
-fn step(
+/// The photos of one standard, and their mean colour (natural log of relative light).
+pub(super) fn of_value<'a, 'b>(
     value: f64,
-    seen: &[(f64, Vector3<f64>, Matrix3<f64>)],
-    repeatability: &Matrix3<f64>,
-) -> Step {
-    let of_step: Vec<_> = seen.iter().filter(|s| s.0 == value).collect();
+    taken: &'a [Taken<'b>],
+) -> (Vec<&'a Taken<'b>>, Vector3<f64>) {
+    let of_step: Vec<_> = taken.iter().filter(|t| t.standard.value == value).collect();
+    let sum: Vector3<f64> = of_step.iter().map(|t| t.sampled.ln).sum();
     let n = of_step.len() as f64;
-    let mean = of_step.iter().map(|s| s.1).sum::<Vector3<f64>>() / n;
-    let own = of_step.iter().map(|s| s.2).sum::<Matrix3<f64>>() / (n * n);
+    (of_step, sum / n)
+}
+
+fn step(value: f64, taken: &[Taken<'_>], repeatability: &Matrix3<f64>) -> Step {
+    let (of_step, mean) = of_value(value, taken);
+    let n = of_step.len() as f64;
+    let own = of_step.iter().map(|t| t.covariance).sum::<Matrix3<f64>>() / (n * n);
     let covariance = own + repeatability * (depth(&mean).powi(2) / n);
     Step {
         value,

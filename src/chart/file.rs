@@ -1,11 +1,13 @@
 //! The chart file: our own JSON, with a format name and a version. Derived values (CIELAB) are written for people and
 //! checked on reading; numbers that are not finite, steps that do not rise and unknown versions are refused.
 
+use nalgebra::Matrix3;
 use serde::{Deserialize, Serialize};
 
 use super::curve::Choice;
 use super::{Chart, Origin, Step, Terms};
 use crate::error::{Error, Result};
+use crate::flag::Flag;
 use crate::light::correct::SessionPatch;
 use crate::place::View;
 use crate::vial::ends::UsualEnds;
@@ -43,6 +45,8 @@ struct Body {
     repeatability: [[f64; 3]; 3],
     repeatability_df: usize,
     curve: Choice,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    found: Vec<Flag>,
     patches: Vec<SessionPatch>,
 }
 
@@ -82,6 +86,7 @@ pub fn write(chart: &Chart) -> String {
             repeatability: chart.repeatability,
             repeatability_df: chart.repeatability_df,
             curve: chart.curve,
+            found: chart.found.clone(),
             patches: chart.patches.clone(),
         },
     };
@@ -140,6 +145,7 @@ pub fn parse(text: &str) -> Result<Chart> {
         repeatability: body.repeatability,
         repeatability_df: body.repeatability_df,
         curve: body.curve,
+        found: body.found,
     };
     check(&chart)
         .map_err(|what| Error::new(format!("the chart file is damaged: {what}"), MAKE_ANEW))?;
@@ -197,6 +203,38 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
             ));
         }
     }
+    let mut names: Vec<&str> = chart.patches.iter().map(|p| p.name.as_str()).collect();
+    names.sort_unstable();
+    if let Some(twice) = names.windows(2).find(|w| w[0] == w[1]) {
+        return Err(format!("it has the patch \"{}\" twice", twice[0]));
+    }
+    let scatter = chart.patches.iter().filter_map(|p| p.sd).flatten();
+    if !scatter
+        .chain(chart.curve.left_out_error)
+        .all(|v| (0.0..=1e3).contains(&v))
+    {
+        return Err(
+            "how much its patches scatter or its steps are missed is out of range (0 to 1000)"
+                .into(),
+        );
+    }
+    if let Some(w) = chart.terms.read_window
+        && !(0.0 <= w.from_min && w.from_min <= w.to_min && w.to_min <= LONGEST_WAIT_MIN)
+    {
+        return Err(format!(
+            "its read window is from {} to {} minutes",
+            w.from_min, w.to_min
+        ));
+    }
+    if !chart.vial_mm.iter().all(|v| (1.0..=100.0).contains(v)) {
+        return Err("the width of its vials is out of range (1 to 100 mm)".into());
+    }
+    if chart.found.len() > MOST_FOUND {
+        return Err(format!(
+            "it has {} findings, allowed are up to {MOST_FOUND}",
+            chart.found.len()
+        ));
+    }
     if !chart.inks_missed.iter().all(|v| (0.0..=10.0).contains(v)) {
         return Err("what its inks are missed by is out of range (0 to 10)".into());
     }
@@ -224,6 +262,9 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
 
 const MOST_STEPS: usize = 200;
 const MOST_PATCHES: usize = 500;
+const MOST_FOUND: usize = 5000;
+/// A day is longer than any colour lasts.
+const LONGEST_WAIT_MIN: f64 = 1440.0;
 
 fn covariance(m: &[[f64; 3]; 3]) -> std::result::Result<(), String> {
     let fine = (0..3).all(|i| {
@@ -233,9 +274,14 @@ fn covariance(m: &[[f64; 3]; 3]) -> std::result::Result<(), String> {
                 && (m[i][j] - m[j][i]).abs() <= 1e-9 + 1e-6 * m[i][j].abs()
         }) && m[i][i] >= 0.0
     });
-    if fine {
+    // No variance in any direction may be negative, but for rounding.
+    let least = || {
+        let m = Matrix3::from_fn(|i, j| (m[i][j] + m[j][i]) / 2.0);
+        m.symmetric_eigenvalues().min() + 1e-9 * (1e-6 + m.trace())
+    };
+    if fine && least() >= 0.0 {
         Ok(())
     } else {
-        Err("is not a covariance (symmetric, finite, not negative on its diagonal)".into())
+        Err("is not a covariance (symmetric, finite, no variance below zero)".into())
     }
 }

@@ -31,6 +31,8 @@ pub struct Limits {
     pub detection: Option<f64>,
     /// The least concentration from which on the standard uncertainty is at most 10 % of it, if only for a while.
     pub quantification: Option<f64>,
+    /// Where that ends: the greatest concentration up to which it is so from there on.
+    pub quantified_to: Option<f64>,
 }
 
 /// The limits of a chart; `None` if it starts above zero or is one of pH, where there is no blank to tell from.
@@ -53,10 +55,15 @@ pub fn limits(chart: &Chart) -> Result<Option<Limits>> {
         standard_uncertainty(chart, &curve, *p)
             .is_some_and(|u| u <= QUANTIFIED * chart.value_at(*p))
     };
+    let from = places().position(|p| quantified(&p));
+    let to = from.and_then(|from| places().skip(from).take_while(quantified).last());
     Ok(Some(Limits {
         critical: past(ONE_SIDED),
         detection: past(TOLD_APART),
-        quantification: places().find(quantified).map(|p| chart.value_at(p)),
+        quantification: from
+            .and_then(|i| places().nth(i))
+            .map(|p| chart.value_at(p)),
+        quantified_to: to.map(|p| chart.value_at(p)),
     }))
 }
 
@@ -142,6 +149,10 @@ mod tests {
         let relative = standard_uncertainty(&chart, &curve, at).unwrap() / chart.value_at(at);
         assert!((0.095..=0.1).contains(&relative), "{relative}");
         assert!(critical < detection && detection < l.quantification.unwrap());
+        // The demo's curve flattens: past some step a photo is good to 10 % no more.
+        let to = chart.step_position(l.quantified_to.unwrap());
+        let relative = |p| standard_uncertainty(&chart, &curve, p).unwrap() / chart.value_at(p);
+        assert!(relative(to) <= 0.1 && relative(to + 0.02) > 0.1, "{to}");
     }
 
     /// Twice the scatter, twice the limits, so long as the steps' own uncertainty is small beside it.

@@ -6,6 +6,7 @@
 pub mod calibrate;
 pub mod curve;
 pub mod file;
+mod findings;
 pub mod limits;
 pub mod pchip;
 pub mod procedure;
@@ -15,6 +16,7 @@ use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
 use crate::colour::{Lab, Relative};
+use crate::flag::{Flag, Severity};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
 use crate::vial::ends::UsualEnds;
@@ -134,6 +136,8 @@ pub struct Chart {
     pub repeatability_df: usize,
     /// The curve chosen by leave-one-step-out.
     pub curve: curve::Choice,
+    /// What was found against it when it was made, worst first.
+    pub found: Vec<Flag>,
 }
 
 impl Chart {
@@ -151,6 +155,22 @@ impl Chart {
             }
             _ => Matrix3::zeros(),
         }
+    }
+
+    /// Doubt about every reading on a chart that was doubtful when it was made.
+    pub fn doubt(&self) -> Option<Flag> {
+        let mut doubts = self.found.iter().filter(|f| f.severity != Severity::Note);
+        let first = doubts.next()?;
+        let more = match doubts.count() {
+            0 => String::new(),
+            n => format!(" (and {n} more)"),
+        };
+        Some(Flag::new(
+            "chart-doubtful",
+            Severity::Doubt,
+            format!("the chart itself is doubtful{more}: {}", first.message),
+            "see what `tintwell chart` says of it, photograph those standards again and make the chart anew",
+        ))
     }
 
     /// The values of the steps.

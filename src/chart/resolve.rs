@@ -73,12 +73,13 @@ pub(super) fn photo_covariance(chart: &Chart, curve: &Curve, position: f64) -> M
     j * (repeat + gathered_light(&ln, chart.lens.as_ref().map(|l| l.scatter))) * j.transpose()
 }
 
-/// What a user should know about a chart: steps that look alike, and what it was made from.
+/// What a user should know about a chart: what was found when it was made, steps that look alike, and what it was made from.
 ///
 /// # Errors
 /// If the chart has too few steps for a curve.
 pub fn flags(chart: &Chart) -> Result<Vec<Flag>> {
-    let mut flags: Vec<Flag> = pairs(chart)?
+    let mut flags = chart.found.clone();
+    let alike = pairs(chart)?
         .into_iter()
         .filter(|p| p.sigmas < TOLD_APART)
         .map(|p| {
@@ -92,8 +93,8 @@ pub fn flags(chart: &Chart) -> Result<Vec<Flag>> {
                 ),
                 "expect wide intervals there; a longer path of light through the vial or more photos of each standard help",
             )
-        })
-        .collect();
+        });
+    flags.extend(alike);
     flags.extend(from_print(chart));
     Ok(flags)
 }

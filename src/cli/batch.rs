@@ -8,7 +8,9 @@ mod sink;
 use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::mpsc::RecvTimeoutError;
 use std::sync::{Condvar, Mutex, mpsc};
+use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
 
@@ -143,17 +145,18 @@ pub(super) fn run(args: &Args) -> Done {
                 picture,
                 known,
             } => {
+                // Logged first: who reads the results may leave.
+                if let Some(keeper) = &mut keeper
+                    && let Err(e) = keeper.log(Seen::photo(&outcome, picture), &Noted::default())
+                {
+                    bar.suspend(|| tell(&e));
+                }
                 match known {
                     true => tally.known(outcome.verdict()),
                     false => {
                         tally.add(outcome.verdict());
                         bar.suspend(|| sink.write(&outcome))?;
                     }
-                }
-                if let Some(keeper) = &mut keeper
-                    && let Err(e) = keeper.log(Seen::photo(&outcome, picture), &Noted::default())
-                {
-                    bar.suspend(|| tell(&e));
                 }
             }
         }
@@ -162,6 +165,8 @@ pub(super) fn run(args: &Args) -> Done {
     });
     bar.finish_and_clear();
     match written {
+        // What was left is not in the logbook.
+        Err(Stop::Closed) if keeper.is_some() => return Ok(Exit::Failed),
         Err(Stop::Closed) => return Ok(tally.worst()),
         other => other?,
     }
@@ -223,7 +228,7 @@ fn in_order(
     done: &Before,
     mut take: impl FnMut(Result<One>) -> std::result::Result<(), Stop>,
 ) -> std::result::Result<(), Stop> {
-    let feed = Mutex::new(photos.enumerate());
+    let feed = Mutex::new(feed::supplied(photos));
     let turn = Turn::default();
     let (send, receive) = mpsc::channel();
     let window = AHEAD * rayon::current_num_threads();
@@ -231,9 +236,9 @@ fn in_order(
         let (feed, turn) = (&feed, &turn);
         scope.spawn_broadcast(move |_, _| {
             loop {
-                // A worker that panicked while it held the lock has left nothing half done.
-                let next = feed.lock().unwrap_or_else(|e| e.into_inner()).next();
-                let Some((i, path)) = next else { return };
+                let Some((i, path)) = next(feed, turn) else {
+                    return;
+                };
                 if !turn.wait(i, window) {
                     return;
                 }
@@ -260,6 +265,22 @@ fn in_order(
     })
 }
 
+/// The next photo and its number; `None` if there is no more, or nobody takes results any more.
+fn next(feed: &Mutex<feed::Supply>, turn: &Turn) -> Option<(usize, Result<PathBuf>)> {
+    // A worker that panicked while it held the lock has left nothing half done.
+    let feed = feed.lock().unwrap_or_else(|e| e.into_inner());
+    loop {
+        match feed.recv_timeout(GLANCE) {
+            Ok(next) => return Some(next),
+            Err(RecvTimeoutError::Timeout) if !turn.ended() => {}
+            Err(_) => return None,
+        }
+    }
+}
+
+/// How often a worker that waits for a photo looks whether results are still taken.
+const GLANCE: Duration = Duration::from_millis(200);
+
 /// How many results have been handed on; workers wait until they are near enough.
 #[derive(Default)]
 struct Turn {
@@ -274,7 +295,7 @@ impl Turn {
         let mut guard = self.lock.lock().unwrap_or_else(|e| e.into_inner());
         loop {
             let due = self.due.load(Ordering::Acquire);
-            if due == usize::MAX {
+            if self.ended() {
                 return false;
             }
             if i < due.saturating_add(window) {
@@ -282,6 +303,11 @@ impl Turn {
             }
             guard = self.moved.wait(guard).unwrap_or_else(|e| e.into_inner());
         }
+    }
+
+    /// Whether nobody takes results any more.
+    fn ended(&self) -> bool {
+        self.due.load(Ordering::Acquire) == usize::MAX
     }
 
     fn advance(&self, due: usize) {

@@ -7,12 +7,11 @@ use rayon::prelude::*;
 
 use super::files::{Output, load_photo, same, shown};
 use super::place::PlaceArgs;
-use super::{Done, Exit, Stop, colour, put, say, tell};
+use super::{Done, Stop, colour, put, say, tell};
 use crate::chart::calibrate::{LEAST_STEPS, Standard, build, printed};
-use crate::chart::{Chart, Medium, Origin, ReadWindow, Terms, file};
+use crate::chart::{Chart, Medium, Origin, ReadWindow, Terms, file, resolve};
 use crate::error::{Error, Result};
-use crate::flag::Checked;
-use crate::look::look;
+use crate::flag::Verdict;
 use crate::place::Area;
 use crate::report::text;
 
@@ -100,14 +99,12 @@ pub(super) fn run(args: Args) -> Done {
         Some(path) => (Origin::PrintedColours, from_print(path, &args)?),
         None => (Origin::Standards, from_vials(&photos, &args)?),
     };
-    let Checked {
-        value: chart,
-        flags,
-    } = build(terms(args), origin, &standards)?;
+    let chart = build(terms(args), origin, &standards)?;
+    let flags = resolve::flags(&chart)?;
     write(&chart, &out)?;
     put(&text::chart(&chart, &flags, colour())?)?;
     say(&format!("chart written: {}", out.shown()));
-    Ok(Exit::Trusted)
+    Ok(Verdict::of(&flags).into())
 }
 
 fn write(chart: &Chart, out: &Output) -> Result<()> {
@@ -147,15 +144,9 @@ fn from_vials(photos: &[(f64, PathBuf)], args: &Args) -> std::result::Result<Vec
         .par_iter()
         .map(|(value, path)| {
             let photo = load_photo(path)?;
-            let look = look(&photo, &by).map_err(|e| e.about(shown(path)))?;
-            Ok((
-                Standard {
-                    value: *value,
-                    name: shown(path),
-                    look,
-                },
-                photo.sha256,
-            ))
+            let standard = Standard::new(*value, shown(path), &photo, &by)
+                .map_err(|e| e.about(shown(path)))?;
+            Ok((standard, photo.sha256))
         })
         .collect();
     let mut standards: Vec<(Standard, String)> = Vec::new();

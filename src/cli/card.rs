@@ -60,6 +60,11 @@ pub(super) fn run(args: &Args) -> Done {
         PaperArg::A4 => Paper::A4,
         PaperArg::Letter => Paper::Letter,
     };
+    if args.out.is_some() && args.out == args.layout {
+        return Err(Stop::Usage(
+            "--out and --layout name one file: give each its own".into(),
+        ));
+    }
     let mut files: Vec<(Output, Vec<u8>)> = Vec::new();
     if let Some(path) = &args.out {
         let format = format(path)?;

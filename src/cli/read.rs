@@ -79,7 +79,13 @@ pub(super) struct Args {
     #[arg(long, requires = "water")]
     note: Option<String>,
     /// Keep the regions given with --white and --vial in a file
-    #[arg(long, value_name = "FILE", requires = "white", requires = "vial")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        requires = "white",
+        requires = "vial",
+        conflicts_with = "frame"
+    )]
     save_frame: Option<PathBuf>,
 }
 
@@ -178,7 +184,9 @@ pub(super) fn run(args: &Args) -> Done {
             (Err(_), None) => String::new(),
         };
         match put(&text) {
-            Err(Stop::Closed) => return Ok(worst),
+            // Nobody reads on; what is to be logged or drawn still is.
+            Err(Stop::Closed) if keeper.is_none() && overlays.is_none() => return Ok(worst),
+            Err(Stop::Closed) => {}
             other => other?,
         }
         if let (Some(outputs), Some((photo, seen)), Ok(r)) = (&overlays, seen, &outcome.result) {

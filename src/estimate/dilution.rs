@@ -62,7 +62,7 @@ impl FromStr for Dilution {
         let part = |t: &str| t.trim().parse().ok().filter(|v: &f64| v.is_finite());
         text.split_once(':')
             .and_then(|(a, b)| Some((part(a)?, part(b)?)))
-            .filter(|(a, b)| *a > 0.0 && *b >= 0.0 && b / a <= MOST)
+            .filter(|(a, b)| PARTS.contains(a) && (*b == 0.0 || PARTS.contains(b)) && b / a <= MOST)
             .map(|(sample, water)| Dilution { sample, water })
             .ok_or_else(|| {
                 format!("give parts of sample and parts of water, such as 1:4 (up to 1:{MOST:.0})")
@@ -70,6 +70,8 @@ impl FromStr for Dilution {
     }
 }
 
+/// Parts that volumes can be measured in.
+const PARTS: std::ops::RangeInclusive<f64> = 1e-3..=1e6;
 /// More than this is a chain of dilutions, whose uncertainty is another.
 const MOST: f64 = 100.0;
 

@@ -30,7 +30,7 @@ pub struct Posterior {
     /// Positions that the concentration exceeds, or stays below, with 95 % probability each, beyond the chart included.
     pub at_least: f64,
     pub at_most: f64,
-    /// Median of the density on the chart, position in steps.
+    /// Median of the density on the chart, position in steps; where the region is in pieces, of its likeliest piece.
     pub median: f64,
     /// Highest-density region of the asked level on the chart: one piece or more, positions in steps, lowest first.
     pub pieces: Vec<(f64, f64)>,
@@ -122,22 +122,15 @@ pub fn posterior(
         .iter()
         .map(|&i| mass[i] / on_mass.max(f64::MIN_POSITIVE))
         .collect();
-    let mut sum = 0.0;
-    let median = positions
-        .iter()
-        .zip(&probability)
-        .find(|(_, p)| {
-            sum += **p;
-            sum >= 0.5
-        })
-        .map_or(last, |(x, _)| *x);
+    let pieces = highest_density(&positions, &probability, level);
+    let median = median(&positions, &probability, &pieces);
 
     let (nearest_step, delta_e_step) = (0..curve.len())
         .map(|i| (i, ciede2000(lab, curve.lab(i as f64))))
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .expect("a curve has steps");
     Posterior {
-        pieces: highest_density(&positions, &probability, level),
+        pieces,
         density: probability.iter().map(|p| p / step).collect(),
         positions,
         above,
@@ -187,6 +180,32 @@ fn mahalanobis(sigma: &Matrix3<f64>, d: &Vector3<f64>) -> (f64, f64) {
         }
         None => (f64::INFINITY, 0.0),
     }
+}
+
+/// The median of the likeliest piece: between two pieces lies what a density rules out. With one piece, that of all.
+fn median(positions: &[f64], probability: &[f64], pieces: &[(f64, f64)]) -> f64 {
+    let inside = |(a, b): (f64, f64)| {
+        let all = positions.iter().zip(probability);
+        all.filter(move |(x, _)| (a..=b).contains(*x))
+    };
+    let mass = |piece: (f64, f64)| inside(piece).map(|(_, p)| p).sum::<f64>();
+    let likeliest = match pieces {
+        [_, _, ..] => pieces
+            .iter()
+            .copied()
+            .max_by(|a, b| mass(*a).total_cmp(&mass(*b))),
+        _ => None,
+    };
+    let within = likeliest.unwrap_or((f64::NEG_INFINITY, f64::INFINITY));
+    let half = mass(within) / 2.0;
+    let mut sum = 0.0;
+    inside(within)
+        .find(|(_, p)| {
+            sum += **p;
+            sum >= half
+        })
+        .or_else(|| inside(within).last())
+        .map_or(0.0, |(x, _)| *x)
 }
 
 /// Pieces of the highest-density region: points are taken from the densest down until `level` is reached.
@@ -302,6 +321,55 @@ mod tests {
             let again = 2.0 * seen(value, 0.3, &more).median;
             assert!((read - again).abs() < 0.03, "{value}: {read} and {again}");
         }
+    }
+
+    /// A chart whose colour turns back: two concentrations look alike, and what lies between them does not.
+    #[test]
+    fn a_colour_that_fits_twice_has_two_pieces_and_a_value_in_one() {
+        let steps: Vec<Step> = [(0.0, 0.0), (2.0, 2.0), (4.0, 4.0), (6.0, 2.2), (8.0, 0.4)]
+            .map(|(value, looks_like)| Step {
+                value,
+                ln: ln(looks_like),
+                covariance: [[1e-6, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 1e-6]],
+                photos: 2,
+                clear: None,
+            })
+            .to_vec();
+        let choice = Choice {
+            space: Space::Absorbance,
+            axis: Axis::Linear,
+            left_out_error: None,
+        };
+        let curve = Curve::new(&steps, &choice).unwrap();
+        let post = seen(3.0, 0.3, &curve);
+        let [(a, b), (c, d)] = post.pieces[..] else {
+            panic!("{:?}", post.pieces);
+        };
+        assert!(
+            a < 1.5 && 1.5 < b && b < 2.0 && 2.0 < c,
+            "{:?}",
+            post.pieces
+        );
+        let value = post.median;
+        assert!(
+            (a..=b).contains(&value) || (c..=d).contains(&value),
+            "{value}"
+        );
+    }
+
+    /// Before a first step that is not zero lie concentrations too.
+    #[test]
+    fn before_the_first_step_is_a_bound_not_a_number() {
+        let curve = curve(&[2.0, 4.0, 6.0, 8.0]);
+        let at = |value: f64| {
+            let lab = Relative(ln(value).map(f64::exp)).to_lab();
+            posterior(lab, &(Matrix3::identity() * 0.09), &curve, false, 0.95)
+        };
+        let under = at(0.5);
+        assert!(under.below > 0.99 && under.at_most < 0.0, "{under:?}");
+        let edge = at(2.0);
+        assert!((0.2..0.8).contains(&edge.below), "{}", edge.below);
+        assert!(at(5.0).below < 1e-6);
     }
 
     #[test]

@@ -177,13 +177,32 @@ impl Output {
     /// Writes the whole output beside its place, then moves it there: a reader sees the old file or the new one.
     pub(crate) fn write(&self, bytes: &[u8]) -> Result<()> {
         let write = || {
-            let mut file = self.temporary()?;
-            file.write_all(bytes)?;
-            file.as_file().sync_all()?;
-            file.persist(&self.target).map_err(|e| e.error)?;
-            Ok(())
+            self.whole(bytes)?
+                .persist(&self.target)
+                .map_err(|e| e.error)
+        };
+        write().map(drop).map_err(|e| self.unwritable(&e))
+    }
+
+    /// The same where nothing is yet; false, if something is.
+    pub(crate) fn write_new(&self, bytes: &[u8]) -> Result<bool> {
+        let write = || {
+            let file = self.whole(bytes)?;
+            match file.persist_noclobber(&self.target) {
+                Ok(_) => Ok(true),
+                Err(e) if e.error.kind() == std::io::ErrorKind::AlreadyExists => Ok(false),
+                Err(e) => Err(e.error),
+            }
         };
         write().map_err(|e| self.unwritable(&e))
+    }
+
+    /// A temporary file that holds all of it, safe on the disk.
+    fn whole(&self, bytes: &[u8]) -> std::io::Result<tempfile::NamedTempFile> {
+        let mut file = self.temporary()?;
+        file.write_all(bytes)?;
+        file.as_file().sync_all()?;
+        Ok(file)
     }
 }
 

@@ -84,6 +84,9 @@ pub struct Observed {
 /// Share of a patch's side that is measured: the rest is edge, blur and register of the printer.
 const PATCH_CORE: f64 = 0.6;
 
+/// Share of over-exposed places of the paper from which on they are why it cannot be measured.
+const BLOWN: f64 = 0.25;
+
 /// Edge length of a paper spot, mm on a card.
 const SPOT_MM: f64 = 6.0;
 
@@ -107,6 +110,12 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
     }
     let blown = paper.iter().filter(|s| s.clipped >= 0.05).count() as f64 / paper.len() as f64;
     let field = Field::fit(&paper).ok_or_else(|| {
+        if blown < BLOWN {
+            return Error::new(
+                "the white paper is not even: print, a stain or an edge lies over most of its places, so its brightness is not known",
+                "keep the paper clean and uncovered; if white is marked by hand, mark bare paper alone",
+            );
+        }
         Error::new(
             format!("the white paper is over-exposed in {:.0} % of its places, so its brightness is not known", 100.0 * blown),
             "take the photo again with less exposure: touch the white paper on the screen to meter on it, or turn the light away",
@@ -152,7 +161,8 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
 fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
     let side = match place.bay {
         Bay::Search { .. } => SPOT_MM,
-        Bay::Liquid { .. } => (place.white.w.min(place.white.h) / 3.0).max(2.0),
+        // So that what is measured of a spot is no narrower than two pixels.
+        Bay::Liquid { .. } => (place.white.w.min(place.white.h) / 3.0).max(2.0 / INNER),
     };
     let mut cells = Vec::new();
     for area in &place.paper {
@@ -170,7 +180,7 @@ fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
                     w,
                     h,
                 };
-                cells.push(shrink(cell, 0.8));
+                cells.push(shrink(cell, INNER));
             }
         }
     }
@@ -179,6 +189,9 @@ fn paper_spots(picture: &Picture, place: &Place) -> Vec<Spot> {
         .filter_map(|cell| spot::measure(picture, &place.to_photo, cell, SPOT_SAMPLES))
         .collect()
 }
+
+/// Part of a spot's width and height that is measured.
+const INNER: f64 = 0.8;
 
 fn shrink(area: Area, share: f64) -> Area {
     let (w, h) = (area.w * share, area.h * share);

@@ -153,7 +153,8 @@ pub fn vial_line(checked: &Checked<VialReading>, outcomes: &[Outcome]) -> String
 ///
 /// Keys: `test`, `unit`, `medium`, `procedure`, `read_window`, `lot`, `expires`, `origin`, `card`, `view`, `vial_mm`, `steps`
 /// [{`value`, `lab`, `srgb`, `photos`}], `curve` {`space`, `axis`, `left_out_error`}, `critical_value`, `detection_limit`,
-/// `quantification_limit` (Currie 1995; null where the chart has no blank or does not reach so far), `neighbours`
+/// `quantification_limit` (Currie 1995; null where the chart has no blank or does not reach so far), `quantified_to` (up to where
+/// one photo is as good as there), `neighbours`
 /// [{`lower`, `upper`, `sigmas`, `delta_e`, `told_apart`}], `flags`.
 ///
 /// # Errors
@@ -204,6 +205,7 @@ pub fn chart(chart: &Chart, flags: &[Flag]) -> Result<String> {
         "critical_value": found.and_then(|l| l.critical).map(six),
         "detection_limit": found.and_then(|l| l.detection).map(six),
         "quantification_limit": found.and_then(|l| l.quantification).map(six),
+        "quantified_to": found.and_then(|l| l.quantified_to).map(six),
         "neighbours": neighbours,
         "flags": flags,
     })

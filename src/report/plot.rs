@@ -340,8 +340,12 @@ fn width(d: &mut Drawing, chart: &Chart, along: &[Expected], found: Option<&Limi
             if let Some(v) = value {
                 let (x, y) = frame.at(chart.step_position(v), frame.y.0);
                 d.line(&[(x, y), (x, frame.top)], INK, 2.0, dash);
+                let to = l
+                    .quantified_to
+                    .filter(|_| value == l.quantification)
+                    .map_or_else(String::new, |v| format!(" to {}", number::rounded_down(v)));
                 notes.push(format!(
-                    "{name} {} {}",
+                    "{name} {}{to} {}",
                     number::rounded_up(v),
                     shortened(unit, 16)
                 ));

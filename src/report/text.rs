@@ -70,8 +70,17 @@ pub fn reading(
     out += &flags(&checked.flags);
     if explain {
         out += &shares(&r.shares, &unit);
+        out += &r.dilution.map(volumes).unwrap_or_default();
     }
     out
+}
+
+/// What the volumes of a dilution add to a table of shares, which is of what was in the vial.
+fn volumes(d: Dilution) -> String {
+    format!(
+        "  of what was in the vial; the volumes of the dilution add {:.1} % of the value\n",
+        100.0 * d.relative_uncertainty()
+    )
 }
 
 /// The report of several photos of one vial, several lines.
@@ -122,6 +131,7 @@ pub fn vial(checked: &Checked<VialReading>, colour: bool, explain: bool) -> Stri
     out += &flags(&checked.flags);
     if explain && !r.shares.is_empty() {
         out += &shares(&r.shares, &unit);
+        out += &r.dilution.map(volumes).unwrap_or_default();
     }
     out
 }
@@ -156,7 +166,8 @@ fn headline(w: &super::Words, v: Verdict, colour: bool) -> String {
 
 fn dilution(d: Dilution, on_chart: &Answer, unit: &str) -> String {
     let read = words(on_chart, unit).value;
-    format!("what was in the vial read {read}, times {}", d.factor())
+    let factor = number::six(d.factor());
+    format!("what was in the vial read {read}, times {factor}")
 }
 
 fn confidence(c: f64) -> String {
@@ -351,7 +362,14 @@ fn limits_in_words(chart: &Chart, unit: &str) -> Result<Vec<(&'static str, Strin
         ),
         (
             "good to 10 %",
-            format!("{}: the quantification limit", from(l.quantification)),
+            match (l.quantification, l.quantified_to) {
+                (Some(from), Some(to)) => format!(
+                    "{} to {} {unit}: from the quantification limit on",
+                    number::rounded_up(from),
+                    number::rounded_down(to)
+                ),
+                _ => "nowhere on this chart".into(),
+            },
         ),
     ])
 }

@@ -271,3 +271,59 @@ fn a_dilution_is_undone_after_the_photos_are_combined() {
     assert_eq!(diluted.on_chart, plain.answer);
     assert_eq!(diluted.answer, plain.answer.map(|a| dilution.undo(a)));
 }
+
+/// Where most photos tell it from none no more, the one that does is no fair choice of them.
+#[test]
+fn bounds_of_most_photos_outweigh_one_value() {
+    let below = |high| photo(Answer::Below { high }, &[]);
+    let seen = together(&[below(1.0), below(1.5), photo(value(2.0, 1.0, 3.0), &[])]);
+    assert_eq!(seen.value.answer, Some(Answer::Below { high: 1.5 }));
+    flag(&seen, "photos-answer-differently");
+}
+
+/// An interval that reaches down to none is told as a single photo's is.
+#[test]
+fn a_combination_that_reaches_zero_is_a_bound() {
+    let seen = together(&[
+        photo(value(0.2, 0.05, 0.4), &[]),
+        photo(value(0.5, 0.3, 0.8), &[]),
+    ]);
+    assert!(
+        matches!(seen.value.answer, Some(Answer::Below { .. })),
+        "{:?}",
+        seen.value
+    );
+    flag(&seen, "below-detection");
+}
+
+/// A value that fits in two places is averaged with no other.
+#[test]
+fn an_answer_in_two_pieces_is_not_averaged() {
+    let twice = || {
+        let mut p = photo(value(20.0, 5.0, 60.0), &[("two-answers", Severity::Doubt)]);
+        p.as_mut().unwrap().value.pieces = vec![(5.0, 8.0), (18.0, 60.0)];
+        p
+    };
+    let one = value(10.0, 8.0, 12.0);
+    let with_one = together(&[twice(), photo(one.clone(), &[])]);
+    assert_eq!(with_one.value.answer, Some(one));
+    let alone = together(&[twice(), twice()]);
+    assert!(alone.value.combined.is_none());
+    assert_eq!(alone.value.answer, Some(value(20.0, 5.0, 60.0)));
+    assert_eq!(alone.value.verdict, Verdict::Doubtful);
+}
+
+#[test]
+fn photos_of_two_days_are_not_of_one_vial() {
+    let at = |time: &str| {
+        let mut p = photo(value(20.0, 15.0, 30.0), &[]);
+        p.as_mut().unwrap().value.facts.taken_at = Some(time.parse().unwrap());
+        p
+    };
+    let apart = |a: &str, b: &str| {
+        let seen = together(&[at(a), at(b)]);
+        codes(&seen).contains(&"photos-far-apart")
+    };
+    assert!(apart("2026-02-23T09:05", "2026-02-24T09:11"));
+    assert!(!apart("2026-02-23T09:05", "2026-02-23T09:07"));
+}

@@ -116,7 +116,7 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
     let (left, right, clarity) = outlines(picture, &strips, bay).ok_or_else(|| {
         Error::new(
             "no vial was found in the bay of the card",
-            "stand the vial on the foot mark, upright and filled, against the bare paper of the bay",
+            "stand the vial on its ring on the card, upright and filled, against the bare paper of the bay",
         )
     })?;
     let Liquid {

@@ -52,9 +52,9 @@ impl Slant {
         width * (self.height_deg.to_radians().tan() - self.inside().tan())
     }
 
-    /// A colour (natural log of relative light) as it would look from straight before the card.
-    pub fn straight(&self, ln: &Vector3<f64>) -> Vector3<f64> {
-        ln / ((1.0 - self.paler()) * (1.0 + self.deeper()))
+    /// What a colour (natural log of relative light) is multiplied by to look as from straight before the card.
+    pub fn straight(&self) -> f64 {
+        1.0 / ((1.0 - self.paler()) * (1.0 + self.deeper()))
     }
 
     /// Covariance of the straightened colour.
@@ -77,7 +77,7 @@ mod tests {
             height_deg,
         };
         (
-            slant.straight(&LN).norm() / LN.norm(),
+            slant.straight(),
             (slant.covariance(&LN).trace() / LN.norm_squared()).sqrt(),
         )
     }

@@ -1,6 +1,6 @@
 //! The folder of charts that were made on a phone. Their names are given here, never by a client: date and a number.
 
-use std::fs::{self, OpenOptions};
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
@@ -83,16 +83,9 @@ pub(super) fn keep(folder: &Path, taken: &[&str], chart: &Chart, now: Timestamp)
         if taken.contains(&name.as_str()) {
             continue;
         }
-        // The name is ours once the file is there: another process may look for one too.
-        match OpenOptions::new().write(true).create_new(true).open(&path) {
-            Ok(_) => {
-                return Output::new(&path)
-                    .and_then(|output| output.write(json.as_bytes()))
-                    .inspect_err(|_| drop(fs::remove_file(&path)))
-                    .map(|()| name);
-            }
-            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
-            Err(e) => return Err(unwritable(&e)),
+        // Another process may look for a name too.
+        if Output::new(&path)?.write_new(json.as_bytes())? {
+            return Ok(name);
         }
     }
     Err(Error::new(

@@ -10,11 +10,11 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::refusal::Refusal;
 use crate::chart::calibrate::{LEAST_STEPS, Standard, build};
-use crate::chart::resolve::{TOLD_APART, pairs};
+use crate::chart::resolve::{TOLD_APART, flags, pairs};
 use crate::chart::{Chart, Origin, Terms};
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
-use crate::flag::{Checked, Flag};
+use crate::flag::Flag;
 use crate::light::correct::Correction;
 
 /// How long a session is kept after its last photo. A colour takes up to a quarter of an hour to develop, and somebody may be
@@ -273,7 +273,7 @@ impl Session {
     ///
     /// # Errors
     /// As [`build`].
-    pub(super) fn chart(&self) -> Result<Checked<Chart>> {
+    pub(super) fn chart(&self) -> Result<Chart> {
         build(self.terms.clone(), Origin::Standards, &self.standards)
     }
 
@@ -283,13 +283,13 @@ impl Session {
         let there = steps.iter().filter(|s| !s.photos.is_empty()).count();
         let chart = (there >= LEAST_STEPS).then(|| self.chart());
         let found = chart.map(|chart| {
-            let Checked { value, flags } = chart?;
-            for made in &value.steps {
+            let chart = chart?;
+            for made in &chart.steps {
                 if let Some(step) = steps.iter_mut().find(|s| s.value == made.value) {
                     step.colour = Some(made.relative());
                 }
             }
-            for pair in pairs(&value)? {
+            for pair in pairs(&chart)? {
                 if let Some(step) = steps.iter_mut().find(|s| s.value == pair.lower) {
                     step.next = Some(Next {
                         value: pair.upper,
@@ -298,7 +298,7 @@ impl Session {
                     });
                 }
             }
-            Ok(flags)
+            flags(&chart)
         });
         Progress {
             terms: self.terms.clone(),

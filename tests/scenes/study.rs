@@ -15,7 +15,7 @@ use scenes::{Foul, Layout, Scene, Session, plain, render};
 use tintwell::card::design::Design;
 use tintwell::chart::{Chart, Origin, Terms, calibrate};
 use tintwell::flag::Verdict;
-use tintwell::look::{Where, look};
+use tintwell::look::Where;
 use tintwell::photo::{Limits, decode};
 use tintwell::reading::{Answer, Told, read};
 
@@ -259,16 +259,9 @@ fn chart(
             let (bytes, face) = shoot(o, &name, &scene, card);
             let photo = decode(&bytes, &Limits::default()).map_err(|e| format!("{name}: {e}"))?;
             let lab = plain::colour(&photo.picture.srgb8(), &face, card);
-            let look = look(&photo, by).map_err(|e| format!("{name}: {e}"))?;
-            Ok((
-                *i,
-                calibrate::Standard {
-                    value: *value,
-                    name,
-                    look,
-                },
-                lab,
-            ))
+            let standard = calibrate::Standard::new(*value, name.clone(), &photo, by)
+                .map_err(|e| format!("{name}: {e}"))?;
+            Ok((*i, standard, lab))
         })
         .collect::<Result<_, String>>()?;
     let mut plain_steps = vec![[0.0; 3]; session.dye.series.steps().len()];
@@ -289,7 +282,12 @@ fn chart(
     };
     let chart =
         calibrate::build(terms, Origin::Standards, &standards).map_err(|e| e.to_string())?;
-    Ok((chart.value, plain_steps))
+    if o.verbose {
+        for flag in &chart.found {
+            println!("{tag}: {} {:?}: {}", flag.code, flag.severity, flag.message);
+        }
+    }
+    Ok((chart, plain_steps))
 }
 
 fn examine(

@@ -80,7 +80,7 @@ fn fit(picture: &impl Luma, a: Point, b: Point, window: Window) -> Option<(Point
     let usable = length * (ALONG.1 - ALONG.0);
     let wanted = ((usable / 4.0) as usize).clamp(8, 24);
     let strip = ((usable / wanted as f64).round() as usize).clamp(1, 6);
-    let half = window.reach.ceil() as i32;
+    let half = (window.reach.ceil() as i32).max(1);
     let step = window.reach / f64::from(half);
     let mut points: Vec<(f64, f64, f64)> = Vec::with_capacity(wanted);
     let mut profile = vec![0.0; 2 * half as usize + 1];

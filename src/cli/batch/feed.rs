@@ -4,7 +4,8 @@ use std::collections::HashMap;
 use std::fs;
 use std::io::{self, BufRead, Read};
 use std::path::{Path, PathBuf};
-use std::thread::sleep;
+use std::sync::mpsc::{Receiver, sync_channel};
+use std::thread::{sleep, spawn};
 use std::time::{Duration, SystemTime};
 
 use super::super::files::{named_as_photo, plain, shown};
@@ -13,6 +14,23 @@ use crate::error::{Error, Result};
 
 /// Paths as they become known. An error ends them.
 pub(super) type Feed = Box<dyn Iterator<Item = Result<PathBuf>> + Send>;
+
+/// The paths of a feed with their numbers, taken from it on a thread of its own: a folder that is watched and a list that somebody
+/// types keep their taker waiting, and workers must be able to stop.
+pub(super) type Supply = Receiver<(usize, Result<PathBuf>)>;
+
+pub(super) fn supplied(photos: Feed) -> Supply {
+    let (give, take) = sync_channel(0);
+    // It ends with the feed, when its paths are taken no more, or with the program.
+    spawn(move || {
+        for next in photos.enumerate() {
+            if give.send(next).is_err() {
+                return;
+            }
+        }
+    });
+    take
+}
 
 /// The photos of a folder in the order of their names, and how many other files were passed over.
 ///

@@ -2,6 +2,7 @@
 
 use super::{CARD, LIQUID, PATCHES, VIAL, WHITE};
 use crate::chart::Chart;
+use crate::colour::srgb_decode;
 use crate::flag::{Checked, Flag, Verdict};
 use crate::reading::{Answer, LEVEL, Reading};
 use crate::report::svg::{Drawing, Type, hex};
@@ -63,7 +64,7 @@ pub(super) fn draw(
         152.0,
         regular(15.0),
         QUIET,
-        &shortened(&format!("{} · {photo}", r.test), 15.0),
+        &shortened(&format!("{} · {}", r.test, file_name(photo)), 15.0),
     );
     let foot = height - FOOT;
     scale(d, x, (176.0, foot), r, chart);
@@ -222,8 +223,18 @@ fn shortened(text: &str, size: f64) -> String {
     }
 }
 
-/// Dark letters on light colours and light ones on dark.
+/// The last part of a path: its end tells photos apart.
+fn file_name(photo: &str) -> &str {
+    photo.rsplit(['/', '\\']).next().unwrap_or(photo)
+}
+
+/// Black letters on light colours and white ones on dark: which of them has the higher contrast (WCAG 2.2, contrast ratio).
 fn contrast(rgb: [u8; 3]) -> &'static str {
-    let sum: u32 = rgb.iter().map(|c| u32::from(*c)).sum();
-    if sum > 330 { "#101010" } else { "#f4f4f4" }
+    let [r, g, b] = rgb.map(|c| srgb_decode(f64::from(c) / 255.0));
+    let luminance = 0.2126 * r + 0.7152 * g + 0.0722 * b;
+    if (luminance + 0.05).powi(2) > 1.05 * 0.05 {
+        "#000000"
+    } else {
+        "#ffffff"
+    }
 }

@@ -11,10 +11,11 @@ use serde::Deserialize;
 
 use super::parts::{LONGEST, LONGEST_NOTE, figure, line, needed, number, page, text};
 use crate::chart::calibrate::Standard;
+use crate::chart::resolve;
 use crate::chart::{Medium, ReadWindow, Terms};
 use crate::colour::Relative;
 use crate::error::{Error, Result};
-use crate::look::{Where, look};
+use crate::look::Where;
 use crate::photo;
 use crate::report::number::{plain, to_decimals};
 use crate::report::text::clean;
@@ -361,12 +362,8 @@ pub(super) async fn photo(
 fn seen(app: &Shared, photo: Photo, value: f64) -> Result<(Standard, String)> {
     let decoded = photo::decode(&photo.bytes, &photo::Limits::default())?;
     drop(photo.bytes);
-    let look = look(&decoded, &Where::Card(app.designs().to_vec()))?;
-    let standard = Standard {
-        value,
-        name: photo.name,
-        look,
-    };
+    let by = Where::Card(app.designs().to_vec());
+    let standard = Standard::new(value, photo.name, &decoded, &by)?;
     Ok((standard, decoded.sha256))
 }
 
@@ -405,7 +402,8 @@ pub(super) async fn finish(
     let keeper = app.clone();
     let (listed, flags) = blocking(move || {
         let chart = lock(&session).chart()?;
-        Ok((keeper.keep_chart(chart.value)?, chart.flags))
+        let flags = resolve::flags(&chart)?;
+        Ok((keeper.keep_chart(chart)?, flags))
     })
     .await?;
     app.sessions.end(&device.name);

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 use rayon::prelude::*;
 use tintwell::chart::Origin;
 use tintwell::chart::calibrate::{Standard, build, printed};
-use tintwell::look::look;
+use tintwell::chart::resolve;
 use tintwell::photo::{Photo, decode};
 use tintwell::place::Area;
 
@@ -41,10 +41,8 @@ fn found<'a>(photos: impl IntoIterator<Item = (f64, &'a Photo)>) -> Vec<String> 
     let standards: Vec<Standard> = photos
         .into_par_iter()
         .enumerate()
-        .map(|(i, (value, photo))| Standard {
-            value,
-            name: format!("{i}.jpg"),
-            look: look(photo, &by_card()).expect("a sight"),
+        .map(|(i, (value, photo))| {
+            Standard::new(value, format!("{i}.jpg"), photo, &by_card()).expect("a sight")
         })
         .collect();
     codes(Origin::Standards, &standards)
@@ -52,7 +50,8 @@ fn found<'a>(photos: impl IntoIterator<Item = (f64, &'a Photo)>) -> Vec<String> 
 
 fn codes(origin: Origin, standards: &[Standard]) -> Vec<String> {
     let chart = build(CHART.terms.clone(), origin, standards).expect("a chart");
-    chart.flags.into_iter().map(|f| f.code).collect()
+    let flags = resolve::flags(&chart).expect("a curve");
+    flags.into_iter().map(|f| f.code).collect()
 }
 
 fn as_they_are(photos: &[(f64, Photo)]) -> impl Iterator<Item = (f64, &Photo)> {

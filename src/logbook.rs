@@ -8,6 +8,7 @@
 //! Never looks at a clock: who adds an entry says when. Times are UTC seconds for sorting beside the text as given, with its
 //! offset.
 
+pub(crate) mod amounts;
 mod ask;
 mod entry;
 pub mod equipment;

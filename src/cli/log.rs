@@ -12,7 +12,7 @@ use super::files::{self, Output, extension, shown};
 use super::{Done, Exit, Stop, say};
 use crate::chart::Medium;
 use crate::error::Error;
-use crate::logbook::exchange::{Imported, Whole};
+use crate::face::plan::figure::{amount, number, percent};
 use crate::logbook::{
     Access, Added, Entry, Event, Field, Kind, Limit, Logbook, Moment, Reading, equipment,
 };
@@ -193,10 +193,10 @@ struct LimitsArgs {
     /// Unit of the bounds
     unit: String,
     /// It is not to fall under this
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, value_parser = number, allow_negative_numbers = true)]
     low: Option<f64>,
     /// It is not to rise over this
-    #[arg(long, allow_negative_numbers = true)]
+    #[arg(long, value_parser = number, allow_negative_numbers = true)]
     high: Option<f64>,
     #[command(flatten)]
     logbook: LogbookArgs,

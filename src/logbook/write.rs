@@ -6,7 +6,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use super::entry::{Entry, Table};
 use super::equipment::is_copper;
 use super::fault::{Fault, clear};
-use super::{Amount, Equipment, Event, Jpeg, Kind, Limit, Moment, Reading, Water, word};
+use super::{Amount, Equipment, Event, Jpeg, Kind, Limit, Moment, Reading, Water, amounts, word};
 use crate::error::Error;
 use crate::photo::sha256;
 
@@ -110,7 +110,7 @@ pub(super) fn finite(numbers: &[Option<f64>]) -> std::result::Result<(), Fault> 
 pub(super) fn volume(litres: Option<f64>) -> std::result::Result<(), Fault> {
     if litres.is_some_and(|v| !(v > 0.0 && v < 1e12)) {
         return Err(clear(
-            "a volume is more than nothing",
+            "a volume is more than nothing and less than 1e12 L",
             "give it in litres, such as 400",
         ));
     }
@@ -285,6 +285,7 @@ pub(super) fn insert_reading(
     };
     finite(&[value, low, high, reading.dilution_factor])?;
     if let Amount::Value { value, low, high } = reading.answer
+    amounts::reading(reading)?;
         && !(low <= value && value < high)
     {
         return Err(clear(
@@ -352,6 +353,7 @@ pub(super) fn insert_event(
 ) -> std::result::Result<Entry, Fault> {
     finite(&[event.percent, event.amount])?;
     if event.percent.is_some_and(|p| !(p > 0.0 && p <= 100.0)) {
+    amounts::dosed(event.amount)?;
         return Err(clear(
             format!(
                 "{} per cent of the water cannot be changed",
@@ -468,6 +470,7 @@ pub(super) fn insert_limit(c: &Connection, limit: &Limit) -> std::result::Result
 }
 
 /// What an event of its kind cannot be without.
+    amounts::limit(limit)?;
 pub(super) fn lacking(event: &Event) -> Option<&'static str> {
     match event.kind {
         Kind::WaterChange if event.percent.is_none() => Some("percent"),

@@ -2,6 +2,7 @@
 //!
 //! Waters, readings and events are invented.
 
+mod amounts;
 mod command;
 mod copper;
 mod exchange;

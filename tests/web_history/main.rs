@@ -139,6 +139,14 @@ async fn a_reading_without_its_plus_minus_is_refused() {
             "is not understood",
         ),
         (
+            "test=nitrate&unit=mg/L&answer=value&value=-5&plus_minus=1",
+            "nitrate: the value is -5 mg/l, below 0",
+        ),
+        (
+            "test=nitrate&unit=mg/L&answer=below&value=0",
+            "nothing is below 0",
+        ),
+        (
             "test=+&unit=mg/L&answer=value&value=20&plus_minus=4",
             "the test is not told",
         ),

@@ -1,7 +1,8 @@
 //! `tintwell log add`: waters, equipment, and readings that were not made by this program.
 
 use super::{LogbookArgs, entered, medium};
-use crate::cli::{Done, Exit, Stop, say};
+use crate::cli::{Done, Exit, say};
+use crate::face::plan::figure::{number, some};
 use crate::flag::Verdict;
 use crate::logbook::{Access, Amount, Equipment, Reading, Source, Water};
 use crate::water::volume::litres;
@@ -62,12 +63,12 @@ struct ReadingArgs {
     /// Name of the test
     test: String,
     /// What was read; with --below or --above the bound
-    #[arg(allow_negative_numbers = true)]
+    #[arg(value_parser = number, allow_negative_numbers = true)]
     value: f64,
     /// Unit of the value
     unit: String,
     /// How far off it may be: half of a 95 % interval. By eye at least half the distance of the neighbouring chart steps
-    #[arg(long, value_name = "HALF")]
+    #[arg(long, value_name = "HALF", value_parser = some, allow_negative_numbers = true)]
     plus_minus: Option<f64>,
     /// It was under the value, not at it
     #[arg(long)]
@@ -128,12 +129,7 @@ fn reading(args: &ReadingArgs) -> Done {
     let answer = match args.plus_minus {
         _ if args.below => Amount::Below { high: v },
         _ if args.above => Amount::Above { low: v },
-        Some(half) if half > 0.0 => Amount::Value {
-            value: v,
-            low: (v - half).max(v.min(0.0)),
-            high: v + half,
-        },
-        _ => return Err(Stop::Usage("--plus-minus is more than nothing".into())),
+        half => Amount::around(v, half.unwrap_or_default(), &args.unit),
     };
     let reading = Reading {
         water: args.water.clone(),

@@ -144,7 +144,7 @@ pub(crate) fn number(text: &str) -> Result<f64, String> {
     if v.abs() <= MOST {
         Ok(v)
     } else {
-        Err("this is no number to reckon with".to_owned())
+        Err(format!("it has to be a number up to {MOST:e}"))
     }
 }
 

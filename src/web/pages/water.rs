@@ -186,11 +186,7 @@ pub(super) async fn log_reading(
     let answer = match (told.answer.as_str(), half) {
         ("below", _) => Amount::Below { high: value },
         ("above", _) => Amount::Above { low: value },
-        (_, Some(half)) if half > 0.0 => Amount::Value {
-            value,
-            low: (value - half).max(value.min(0.0)),
-            high: value + half,
-        },
+        (_, Some(half)) if half > 0.0 => Amount::around(value, half, &told.unit),
         _ => {
             return Err(Refusal::wrong(
                 "a value needs its plus-minus, more than nothing: no reading is exact",

@@ -190,25 +190,63 @@ fn plain(substance: &str) -> String {
     text.to_lowercase()
 }
 
-/// Whether a substance is a medicine that stays in equipment: copper by its English names, those of its salts, and formulas.
-/// Others are told by who doses them.
+/// Whether a substance is a medicine that stays in equipment: copper by its name in the languages of the page and of their
+/// neighbours, the names of its salts, and formulas. What says that it is free of copper is not. Others are told by who doses them.
 pub fn is_copper(substance: &str) -> bool {
     let name = plain(substance);
     let words: Vec<&str> = name.split_whitespace().collect();
-    let name = words.join(" ");
-    [
-        "copper",
-        "cupric",
-        "cuprous",
-        "blue vitriol",
-        "bluevitriol",
-        "bluestone",
-        "blue stone",
-        "chalcanthite",
-    ]
-    .iter()
-    .any(|c| name.contains(c))
+    let joined = words.join(" ");
+    SALTS.iter().any(|salt| joined.contains(salt))
         || words.iter().any(|w| is_formula(w))
+        || (0..words.len()).any(|at| names_copper(words[at]) && !is_denied(&words, at))
+}
+
+/// Names of copper sulfate that do not name copper.
+const SALTS: [&str; 9] = [
+    "blue vitriol",
+    "bluevitriol",
+    "bluestone",
+    "blue stone",
+    "blauvitriol",
+    "blaues vitriol",
+    "blauer vitriol",
+    "blaustein",
+    "chalcanthite",
+];
+
+/// Whether a word names copper: English, German, French, Dutch, Swedish, Danish and Norwegian anywhere in it, since those make one
+/// word of two; Latin, Spanish, Portuguese and Italian only at its beginning, since they stand within other words (frame).
+fn names_copper(word: &str) -> bool {
+    let within = [
+        "copper", "kupfer", "cuivr", "koper", "koppar", "kopper", "kobber",
+    ];
+    let begins = ["cupr", "cúpr", "cobre", "rameic", "rameos"];
+    within.iter().any(|c| word.contains(c))
+        || begins.iter().any(|c| word.starts_with(c))
+        || word == "rame"
+}
+
+/// Whether the words around a word that names copper say that there is none: copper-free, kupferfrei, ohne Kupfer, sans cuivre.
+fn is_denied(words: &[&str], at: usize) -> bool {
+    let before = |n: usize| at.checked_sub(n).map_or("", |i| words[i]);
+    let after = |n: usize| words.get(at + n).copied().unwrap_or("");
+    let free = |w: &str| ["free", "frei", "freie", "freier", "freies", "freien"].contains(&w);
+    // "Not copper-free" has some.
+    if ["not", "nicht"].contains(&before(1)) {
+        return false;
+    }
+    let word = words[at];
+    let denies_itself = word.ends_with("copperfree")
+        || ["kupferfrei", "kupferlos"].iter().any(|d| word.contains(d));
+    // The free ion of copper is copper.
+    let free_of = free(after(1)) && !after(2).starts_with("ion");
+    let without = [
+        "no", "non", "without", "ohne", "kein", "keine", "keinen", "sans", "sin", "sem", "senza",
+    ];
+    let of = ["of", "from", "von", "de", "di", "da"].contains(&before(1))
+        && (free(before(2))
+            || ["libre", "exempt", "isento", "privo", "livre"].contains(&before(2)));
+    denies_itself || free_of || without.contains(&before(1)) || of
 }
 
 /// Whether a word is `cu`, with a charge or not, or the beginning of the formula of a salt or an oxide of copper.
@@ -276,6 +314,24 @@ mod tests {
             "blue vitriol",
             "Blue-Vitriol",
             "CuCl2",
+            // As other languages have it (from memory).
+            "Kupfersulfat",
+            "Kupfer(II)-sulfat",
+            "KUPFER",
+            "Blauvitriol",
+            "sulfate de cuivre",
+            "sulfato de cobre",
+            "solfato di rame",
+            "kopersulfaat",
+            "cupramine",
+            "Cuprum",
+            // Free copper is copper, and so is what is not free of it.
+            "copper, free ion 0.2 mg/L",
+            "free copper 0.2 mg/L",
+            "not copper-free",
+            "copper-free salt with CuSO4",
+            "no iodine, copper sulfate",
+            "No. 1 copper sulfate",
         ] {
             assert!(is_copper(name), "{name}");
         }
@@ -286,6 +342,22 @@ mod tests {
             "cuttlebone",
             "blue dye",
             "cuoco",
+            "Copper-free plant food",
+            "copper free",
+            "copperfree",
+            "free of copper",
+            "no copper",
+            "kupferfrei",
+            "kupferfreier Dünger",
+            "Kupfer-frei",
+            "ohne Kupfer",
+            "frei von Kupfer",
+            "sans cuivre",
+            "sin cobre",
+            "senza rame",
+            "frame cleaner",
+            "ceramic",
+            "parameter mix",
         ] {
             assert!(!is_copper(name), "{name}");
         }

@@ -120,6 +120,30 @@ fn an_imported_dose_of_copper_is_a_medicine_and_warnings_are_told() {
     assert!(done.warned[0].1.contains("with blue vitriol"));
 }
 
+/// The page is offered in German; and what is free of copper is no copper.
+#[test]
+fn copper_is_known_by_its_german_name() {
+    let dir = TempDir::new().unwrap();
+    done(
+        dir.path(),
+        &["log", "add", "water", "reef", "--invertebrates"],
+    );
+    let dose = |substance| {
+        run(
+            dir.path(),
+            &["log", "event", "reef", "dose", "--substance", substance],
+        )
+    };
+    let (code, _, err) = dose("Kupfersulfat");
+    assert_eq!(code, 4, "{err}");
+    assert!(
+        err.contains("Kupfersulfat at treatment level kills"),
+        "{err}"
+    );
+    let (code, _, err) = dose("Copper-free plant food");
+    assert_eq!(code, 0, "{err}");
+}
+
 #[test]
 fn edits_are_warned_of_like_new_events() {
     let dir = TempDir::new().unwrap();

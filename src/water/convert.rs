@@ -148,6 +148,37 @@ impl Species {
         )
     }
 
+    /// What a salt holds that its concentration can be stated as: elements, and ions that it gives as it dissolves. Ammonium is in
+    /// balance with ammonia, which is why tests of the total are stated as either; P2O5 is another way to state phosphate. None of
+    /// what is no salt.
+    pub fn holds(self) -> &'static [Species] {
+        use Species::{Ammonia, Ammonium, Cl, K, N, Na, Nitrate, Nitrite, P, Phosphate};
+        match self {
+            Species::PotassiumNitrate => &[Nitrate, N, K],
+            Species::SodiumNitrate => &[Nitrate, N, Na],
+            Species::SodiumNitrite => &[Nitrite, N, Na],
+            Species::AmmoniumChloride => &[Ammonium, Ammonia, N, Cl],
+            Species::PotassiumDihydrogenPhosphate => {
+                &[Phosphate, Species::PhosphorusPentoxide, P, K]
+            }
+            Species::AmmoniumSulfate => &[Ammonium, Ammonia, N],
+            _ => &[],
+        }
+    }
+
+    /// The name of what a text that is one stands for: `NO3`, `NO3-N`.
+    pub fn named(self, text: &str) -> String {
+        as_element(text).map_or_else(
+            || self.formula().to_owned(),
+            |(ion, element)| format!("{ion}-{element}"),
+        )
+    }
+
+    /// The ion that is meant where a concentration is stated as an element of it, such as `NO3-N`.
+    pub fn ion_named(text: &str) -> Option<Species> {
+        Some(as_element(text)?.0)
+    }
+
     /// Its atoms.
     fn atoms(self) -> &'static [(Element, u8)] {
         use Element::{Cl, H, K, N, Na, O, P, S};
@@ -198,27 +229,43 @@ impl fmt::Display for Species {
 impl FromStr for Species {
     type Err = Error;
 
-    /// A formula as [`Species::formula`] writes it, or the trade's way to say "as nitrogen" (NO3-N, NO2-N, NH3-N, NH4-N)
+    /// A formula as [`Species::formula`] writes it, in whatever case, or the trade's way to say "as nitrogen" (NO3-N, NO2-N, NH3-N, NH4-N)
     /// and "as phosphorus" (PO4-P).
     ///
     /// # Errors
     /// Anything else.
     fn from_str(text: &str) -> Result<Species> {
-        match text.trim() {
-            "NO3-N" | "NO2-N" | "NH3-N" | "NH4-N" => Ok(Species::N),
-            "PO4-P" => Ok(Species::P),
-            formula => Species::ALL
-                .into_iter()
-                .find(|s| s.formula() == formula)
-                .ok_or_else(|| {
-                    let known = Species::ALL.map(Species::formula).join(", ");
-                    Error::new(
-                        format!("\"{formula}\" is no substance of the table"),
-                        format!("give one of {known}, or NO3-N, NO2-N, NH3-N, NH4-N, PO4-P"),
-                    )
-                }),
+        if let Some((_, element)) = as_element(text) {
+            return Ok(element);
         }
+        let formula = text.trim();
+        Species::ALL
+            .into_iter()
+            .find(|s| s.formula().eq_ignore_ascii_case(formula))
+            .ok_or_else(|| {
+                let known = Species::ALL.map(Species::formula).join(", ");
+                Error::new(
+                    format!("\"{formula}\" is no substance of the table"),
+                    format!("give one of {known}, or NO3-N, NO2-N, NH3-N, NH4-N, PO4-P"),
+                )
+            })
     }
+}
+
+/// The ion and the element of the trade's `NO3-N` and the like, in whatever case.
+fn as_element(text: &str) -> Option<(Species, Species)> {
+    use Species::{Ammonia, Ammonium, N, Nitrate, Nitrite, P, Phosphate};
+    let pairs = [
+        (Nitrate, N),
+        (Nitrite, N),
+        (Ammonia, N),
+        (Ammonium, N),
+        (Phosphate, P),
+    ];
+    let (ion, element) = text.trim().split_once('-')?;
+    pairs.into_iter().find(|(i, e)| {
+        i.formula().eq_ignore_ascii_case(ion) && e.formula().eq_ignore_ascii_case(element)
+    })
 }
 
 /// How many times more `to` there is by mass than `from`, for the same amount of the element that they share.

@@ -91,7 +91,27 @@ fn salt_factor(salt: Species, stated_as: Species) -> Result<f64> {
         )
         .about("salt"));
     }
+    gives(salt, stated_as)?;
     factor(salt, stated_as)
+}
+
+/// Refuses what a salt does not hold: an element alone is no reason to state it as another ion of it.
+///
+/// # Errors
+/// If the salt is stated as something that is neither itself nor an ion or element of it.
+pub fn gives(salt: Species, stated_as: Species) -> Result<()> {
+    if salt == stated_as || salt.holds().contains(&stated_as) {
+        return Ok(());
+    }
+    let held: Vec<&str> = salt.holds().iter().map(|s| s.formula()).collect();
+    Err(Error::new(
+        format!("{salt} gives no {stated_as} as it dissolves"),
+        format!(
+            "state it as one of {}, or weigh a salt that holds {stated_as}",
+            held.join(", ")
+        ),
+    )
+    .about("stated as"))
 }
 
 /// Concentration after `take` mL of a solution are filled up to `fill_to` mL with water free of the substance; in the unit

@@ -96,6 +96,12 @@ fn impossible_standards_are_refused() {
     let good = stock("KNO3", "NO3", 1000.0);
     all_refused([
         weigh(&stock("KNO3", "PO4", 1000.0)),
+        // What shares an element with the salt is not in it: a nitrite solution holds no nitrate.
+        weigh(&stock("NaNO2", "NO3", 1000.0)),
+        weigh(&stock("NH4Cl", "NO3", 1000.0)),
+        weigh(&stock("KNO3", "NH3", 1000.0)),
+        weigh(&stock("KNO3", "NO2", 1000.0)),
+        weigh(&stock("NaNO3", "KNO3", 1000.0)),
         weigh(&stock("NO3", "N", 1000.0)),
         weigh(&stock("KNO3", "NO3", 0.0)),
         weigh(&stock("KNO3", "NO3", f64::NAN)),

@@ -5,11 +5,11 @@ use serde::Serialize;
 use super::figure::{self, Figure, amount, percent, some};
 use super::{Foot, HANDLING, Sheet, USE, aligned, row};
 use crate::cli::Done;
+use crate::error::Error;
 use crate::report::number::plain;
-use crate::report::text::clean;
 use crate::water::Estimate;
 use crate::water::convert::Species;
-use crate::water::standards::{Stock, weigh};
+use crate::water::standards::{Stock, gives, weigh};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -60,6 +60,29 @@ const FLASK: f64 = 0.01;
 /// A scale that may be off by more than this share of the mass is pointed out: no colour test needs better standards.
 const COARSE: f64 = 0.05;
 
+/// What the scale cannot tell from nothing.
+fn too_little(args: &Args, mass: f64) -> Error {
+    let least = args.balance / COARSE;
+    let stronger = figure::four(args.make * least / mass);
+    Error::new(
+        format!(
+            "{} g of {} would have to be weighed, and the scale may be off by {} g (--balance): from {} g on it is good to {:.0} %",
+            figure::four(mass),
+            args.salt,
+            plain(args.balance),
+            plain(least),
+            100.0 * COARSE
+        ),
+        format!(
+            "make a stronger stock, from {} mg/L in {} mL on, and dilute it with `tintwell plan standards`; or make more of it, or \
+             use a finer scale",
+            plain(stronger),
+            plain(args.volume)
+        ),
+    )
+    .about("--make")
+}
+
 /// More salt in a litre than this, g, is pointed out (common practice): so much of each of the salts dissolves in cold water too
 /// (handbook values at 0 degrees from memory: the least is about 130 g in a litre of water, of KNO3); of more it depends.
 const MUCH: f64 = 100.0;
@@ -76,6 +99,9 @@ struct Plan {
 
 pub(super) fn run(args: &Args) -> Done {
     let stated: Species = args.stated_as.parse()?;
+    if let (true, Some(ion)) = (args.salt.is_salt(), Species::ion_named(&args.stated_as)) {
+        gives(args.salt, ion)?;
+    }
     let flask = args.volume_plus_minus.unwrap_or(FLASK * args.volume);
     let weighed = weigh(&Stock {
         salt: args.salt,
@@ -89,6 +115,9 @@ pub(super) fn run(args: &Args) -> Done {
         balance: args.balance / figure::GIVEN,
     })?;
     let mass = weighed.mass.value;
+    if args.balance >= mass {
+        return Err(too_little(args, mass).into());
+    }
     let mut notes = Vec::new();
     if args.balance > COARSE * mass {
         notes.push(format!(
@@ -107,11 +136,11 @@ pub(super) fn run(args: &Args) -> Done {
     );
     let plan = Plan {
         salt: args.salt.formula(),
-        stated_as: clean(args.stated_as.trim()),
+        stated_as: stated.named(&args.stated_as),
         mass_g: Figure::given(mass, Some(args.balance)),
         volume_ml: Figure::given(args.volume, Some(flask)),
         concentration_mg_per_l: Figure::of(weighed.concentration),
-        purity_percent: Figure::given(args.purity, Some(args.purity_plus_minus)),
+        purity_percent: Figure::given_percent(args.purity, Some(args.purity_plus_minus)),
     };
     let text = format!(
         "Weigh {} of {} and fill up to {} mL.\n{}",

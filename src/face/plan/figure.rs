@@ -83,6 +83,15 @@ impl Figure {
         }
     }
 
+    /// The same of per cent of a whole, which are at most 100.
+    pub(crate) fn given_percent(value: f64, plus_minus: Option<f64>) -> Figure {
+        let figure = Figure::given(value, plus_minus);
+        Figure {
+            high: figure.high.map(|v| v.min(100.0)),
+            ..figure
+        }
+    }
+
     pub(crate) fn times(self, by: f64) -> Figure {
         Figure {
             value: self.value * by,

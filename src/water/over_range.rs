@@ -1,7 +1,8 @@
 //! A sample above the chart: how to dilute it so that the chart can read it.
 //!
-//! Knows only a lower bound of the sample: if the diluted sample is again above the chart, its new bound is the factor
-//! times the top, and the next dilution follows from that. Never reads anything. Arithmetic: balance of mass.
+//! Knows only a lower bound of the sample, which may hold far more: it is brought down to the middle of the chart, where there is
+//! as much room above it again. If the diluted sample is again above the chart, its new bound is the factor times the top, and
+//! the next factor is twice the last. Never reads anything. Arithmetic: balance of mass.
 
 use std::fmt;
 
@@ -15,7 +16,7 @@ use crate::error::{Error, Result};
 pub struct OneTo {
     /// Parts of water to one part of sample, by volume; 1 or more.
     pub water: u32,
-    /// Where the lower bound comes to lie: in the upper half of the chart, below its top.
+    /// Where the lower bound comes to lie: in the lower half of the chart, or at its middle.
     pub bound_then: f64,
 }
 
@@ -39,7 +40,7 @@ const MOST: f64 = 100.0;
 const ROUNDING: f64 = 1e-9;
 
 /// The smallest dilution, one part of sample with a whole number of parts of water, that brings a sample of `at_least` from
-/// at or above the chart's top into the upper half of the chart, below the top. Both in the chart's unit.
+/// at or above the chart's top down to the middle of the chart, half of its top, or under it. Both in the chart's unit.
 ///
 /// # Errors
 /// A bound below the top (the chart reads it as it is), more than 100 parts of water, anything not a number above 0.
@@ -53,11 +54,11 @@ pub fn dilution(at_least: f64, chart_top: f64) -> Result<OneTo> {
         )
         .about("lower bound"));
     }
-    // One more part of water than the whole number of times that the top goes into the bound, less the sample's part.
-    let water = (bound / top * (1.0 + ROUNDING)).floor().max(1.0);
+    // As many parts in all as half of the top goes into the bound; one of them is the sample.
+    let water = (2.0 * (bound / top) * (1.0 - ROUNDING)).ceil() - 1.0;
     if water > MOST {
         return Err(Error::new(
-            format!("{bound} is more than {MOST:.0} times the top of the chart, {top}"),
+            format!("to bring {bound} to the middle of the chart, whose top is {top}, takes more than {MOST:.0} parts of water"),
             "dilute in two stages, each with its own factor",
         )
         .about("lower bound"));

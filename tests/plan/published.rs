@@ -124,7 +124,7 @@ fn standards_of_a_stock() {
         checked += 1;
     }
     assert_eq!(checked, 9);
-    let found = json("dilute --top 1 --at-least 4.5 --vial 10");
+    let found = json("dilute --top 1 --at-least 2.5 --vial 10");
     assert_eq!(found["dilution"], "1:4");
     near(&found["factor"], 5.0, "factor");
     near(&found["sample_ml"], 2.0, "sample");

@@ -278,21 +278,30 @@ fn impossible_tables_are_refused() {
 
 /// By hand, for a chart up to 160.
 #[test]
-fn a_sample_above_the_chart_comes_into_its_upper_half() {
+fn a_sample_above_the_chart_comes_to_its_middle() {
     for (bound, water, then) in [
         (160.0, 1, 80.0),
-        (240.0, 1, 120.0),
-        (320.0, 2, 320.0 / 3.0),
-        (500.0, 3, 125.0),
-        (1600.0, 10, 1600.0 / 11.0),
+        (240.0, 2, 80.0),
+        (320.0, 3, 80.0),
+        (500.0, 6, 500.0 / 7.0),
+        (1600.0, 19, 80.0),
+        // A hair under five tops: not at the very top again.
+        (799.0, 9, 79.9),
     ] {
         let d = dilution(bound, 160.0).unwrap();
         assert_eq!(d.water, water, "{bound}");
         assert_relative_eq!(d.bound_then, then, max_relative = 1e-12);
-        assert!(d.bound_then >= 80.0 && d.bound_then < 160.0);
+        assert!(d.bound_then > 50.0 && d.bound_then <= 80.0 * (1.0 + 1e-9));
         assert_eq!(d.factor(), f64::from(water) + 1.0);
     }
-    assert_eq!(dilution(0.3, 0.1).unwrap().to_string(), "1:3");
+    assert_eq!(dilution(0.3, 0.1).unwrap().to_string(), "1:5");
+    // Over the top again: each next factor is twice the last.
+    let mut bound = 160.0;
+    for factor in [2.0, 4.0, 8.0, 16.0, 32.0] {
+        let d = dilution(bound, 160.0).unwrap();
+        assert_eq!(d.factor(), factor);
+        bound = d.factor() * 160.0;
+    }
     all_refused([
         dilution(159.0, 160.0),
         dilution(1e9, 160.0),
@@ -306,6 +315,6 @@ fn a_sample_above_the_chart_comes_into_its_upper_half() {
 /// Source: water_facts.json, "sample_dilution": a reading on a dilution 1+4 is multiplied by 5.
 #[test]
 fn one_part_with_four_is_times_five() {
-    let d = dilution(4.5, 1.0).unwrap();
+    let d = dilution(2.5, 1.0).unwrap();
     assert_eq!((d.water, d.factor()), (4, 5.0));
 }

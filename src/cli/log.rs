@@ -14,7 +14,7 @@ use crate::chart::Medium;
 use crate::error::Error;
 use crate::face::plan::figure::{amount, number, percent};
 use crate::logbook::{
-    Access, Added, Entry, Event, Field, Kind, Limit, Logbook, Moment, Reading, equipment,
+    Access, Added, Entry, Event, Field, Kind, Limit, Logbook, Moment, Reading, equipment, folded,
 };
 use crate::water::volume::litres;
 
@@ -392,7 +392,7 @@ fn limits(args: &LimitsArgs) -> Done {
         low: args.low,
         high: args.high,
     };
-    logbook.set_limit(&limit, &now())?;
+    let before = logbook.set_limit(&limit, &now())?;
     let bounds = match (args.low, args.high) {
         (None, None) => "has no bounds any more".to_owned(),
         (Some(low), None) => format!("is not to fall under {low} {}", args.unit),
@@ -400,8 +400,9 @@ fn limits(args: &LimitsArgs) -> Done {
         (Some(low), Some(high)) => format!("is to stay between {low} and {high} {}", args.unit),
     };
     say(&format!("{} in {} {bounds}", args.test, args.water));
-    if logbook.readings(&args.water, Some(&args.test))?.is_empty() {
-        say(&format!(
+    let readings = logbook.readings(&args.water, Some(&args.test))?;
+    match readings.last() {
+        None => say(&format!(
             "note: no reading of {} in {} is logged yet",
             args.test, args.water
         ));
@@ -427,6 +428,7 @@ fn form(path: &Path) -> Result<Form, Stop> {
 
 fn export(args: &ExportArgs) -> Done {
     let form = form(&args.file)?;
+        (None, None) if before.is_none() => "had no bounds: nothing is changed".to_owned(),
     let logbook = args.logbook.open(Access::Read)?;
     let output = Output::new(&args.file)?;
     let whole = Whole::of(&logbook)?;

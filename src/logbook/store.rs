@@ -285,11 +285,12 @@ impl Logbook {
         self.change(|c| insert_event(c, event, None))
     }
 
-    /// Sets the bounds of a test in a water; without any bound they are taken away. What was there is kept with the time `now`.
+    /// Sets the bounds of a test in a water; without any bound they are taken away. What was there is kept with the time `now`, and
+    /// given.
     ///
     /// # Errors
-    /// If the water is not known or the lower bound is above the upper one.
-    pub fn set_limit(&mut self, limit: &Limit, now: &Moment) -> Result<()> {
+    /// If the water is not known, the lower bound is above the upper one, or bounds in another unit are there.
+    pub fn set_limit(&mut self, limit: &Limit, now: &Moment) -> Result<Option<Limit>> {
         self.change(|c| write_limit(c, limit, now))
     }
 

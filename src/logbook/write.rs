@@ -425,15 +425,33 @@ pub(super) fn limit_of(
     Ok(limits.into_iter().find(|l| folded(&l.test) == folded(test)))
 }
 
-/// Sets bounds; those that were there are kept among the changes with the time `now`.
+/// Sets bounds, and gives those that were there; they are kept among the changes with the time `now`. Bounds in another unit are
+/// not replaced: who writes another unit may not know of them.
 pub(super) fn write_limit(
     c: &Connection,
     limit: &Limit,
     now: &Moment,
-) -> std::result::Result<(), Fault> {
+) -> std::result::Result<Option<Limit>, Fault> {
     let water = water_id(c, &limit.water)?;
-    if let Some(before) = limit_of(c, water, &limit.test)? {
-        let text = serde_json::to_string(&before).unwrap_or_default();
+    let before = limit_of(c, water, &limit.test)?;
+    if let Some(before) = &before {
+        if folded(&before.unit) != folded(&limit.unit) {
+            return Err(Error::new(
+                format!(
+                    "the limits of {} in \"{}\" are in \"{}\", not in \"{}\"",
+                    before.test,
+                    before.water,
+                    before.unit,
+                    limit.unit.trim()
+                ),
+                format!(
+                    "give the unit \"{}\"; to have them in another, take those away first: \"{}\" without a bound",
+                    before.unit, before.unit
+                ),
+            )
+            .into());
+        }
+        let text = serde_json::to_string(before).unwrap_or_default();
         c.execute(
             "INSERT INTO change (at, entry, before) VALUES (?1, 'limits', ?2)",
             params![now.to_string(), text],
@@ -443,7 +461,8 @@ pub(super) fn write_limit(
             params![water, before.test],
         )?;
     }
-    insert_limit(c, limit)
+    insert_limit(c, limit)?;
+    Ok(before)
 }
 
 /// Writes bounds where there are none.

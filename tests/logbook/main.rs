@@ -6,6 +6,7 @@ mod amounts;
 mod command;
 mod copper;
 mod exchange;
+mod limits;
 mod look;
 mod merge;
 mod power;

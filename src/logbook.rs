@@ -18,6 +18,7 @@ mod import;
 mod schema;
 mod store;
 mod write;
+mod table;
 
 use std::fmt;
 use std::str::FromStr;

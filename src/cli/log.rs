@@ -1,14 +1,16 @@
 //! `tintwell log`: the logbook of waters, readings, events, limits and equipment.
 
 mod add;
+mod changes;
+mod exchange;
 mod show;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use jiff::ZonedDateTime;
 use jiff::tz::TimeZone;
 
-use super::files::{self, Output, extension, shown};
+use super::files::{self, shown};
 use super::{Done, Exit, Stop, say};
 use crate::chart::Medium;
 use crate::error::Error;
@@ -69,6 +71,23 @@ impl LogbookArgs {
         }
         Ok(Logbook::open(&path, &shown(&path), access)?)
     }
+
+    /// Opens the logbook for a change that may be its first. If that fails, no new file is left behind.
+    pub(super) fn begin<T>(
+        &self,
+        work: impl FnOnce(&mut Logbook) -> crate::error::Result<T>,
+    ) -> Result<T, Stop> {
+        let path = self.path()?;
+        let there = path.exists();
+        let mut logbook = self.open(Access::Create)?;
+        let done = work(&mut logbook);
+        if done.is_err() && !there && logbook.is_empty()? {
+            // Closed first: SQLite then takes the files beside it away itself.
+            drop(logbook);
+            let _ = std::fs::remove_file(&path);
+        }
+        Ok(done?)
+    }
 }
 
 fn usual_place() -> Result<PathBuf, Stop> {
@@ -98,11 +117,12 @@ enum Command {
     #[command(
         after_help = "Columns of the CSV (unknown is an empty cell): kind (reading, or the kind of event), water, at (time with \
                       offset), test, unit, answer (value, below, above), value, low, high, source (photo, eye, other), verdict, \
-                      photo, sha256, chart_sha256, dilution_factor, percent, amount, substance, medicine, equipment, note, uid (what the entry is known by; leave it empty in new rows)."
+                      photo, sha256, chart_sha256, dilution_factor, percent, amount, substance, medicine, equipment, note, invertebrates (whether \
+                      they live in the water, true or false), uid (what the entry is known by; leave it empty in new rows)."
     )]
-    Export(ExportArgs),
+    Export(exchange::ExportArgs),
     /// Add what a file holds that `log export` wrote, as far as it is not there yet
-    Import(ImportArgs),
+    Import(exchange::ImportArgs),
 }
 
 #[derive(clap::Args)]
@@ -202,24 +222,6 @@ struct LimitsArgs {
     logbook: LogbookArgs,
 }
 
-#[derive(clap::Args)]
-struct ExportArgs {
-    /// File to write (.json or .csv)
-    #[arg(value_name = "FILE")]
-    file: PathBuf,
-    #[command(flatten)]
-    logbook: LogbookArgs,
-}
-
-#[derive(clap::Args)]
-struct ImportArgs {
-    /// File to read (.json or .csv)
-    #[arg(value_name = "FILE")]
-    file: PathBuf,
-    #[command(flatten)]
-    logbook: LogbookArgs,
-}
-
 pub(super) fn run(args: &Args) -> Done {
     match &args.command {
         Command::Add(args) => add::run(args),
@@ -228,8 +230,8 @@ pub(super) fn run(args: &Args) -> Done {
         Command::Remove(args) => remove(args),
         Command::Event(args) => event(args),
         Command::Limits(args) => limits(args),
-        Command::Export(args) => export(args),
-        Command::Import(args) => import(args),
+        Command::Export(args) => exchange::export(args),
+        Command::Import(args) => exchange::import(args),
     }
 }
 
@@ -405,87 +407,12 @@ fn limits(args: &LimitsArgs) -> Done {
         None => say(&format!(
             "note: no reading of {} in {} is logged yet",
             args.test, args.water
-        ));
-    }
-    Ok(Exit::Trusted)
-}
-
-#[derive(Clone, Copy)]
-enum Form {
-    Json,
-    Csv,
-}
-
-fn form(path: &Path) -> Result<Form, Stop> {
-    match extension(path).as_str() {
-        "json" => Ok(Form::Json),
-        "csv" => Ok(Form::Csv),
-        _ => Err(Stop::Usage(
-            "a logbook is exported to and imported from .json or .csv".into(),
         )),
-    }
-}
-
-fn export(args: &ExportArgs) -> Done {
-    let form = form(&args.file)?;
-        (None, None) if before.is_none() => "had no bounds: nothing is changed".to_owned(),
-    let logbook = args.logbook.open(Access::Read)?;
-    let output = Output::new(&args.file)?;
-    let whole = Whole::of(&logbook)?;
-    let text = match form {
-        Form::Json => whole.json(),
-        Form::Csv => whole.csv()?,
-    };
-    output.write(text.as_bytes())?;
-    say(&format!("logbook written: {}", output.shown()));
-    Ok(Exit::Trusted)
-}
-
-/// Largest file that is imported, bytes: a million readings with their records make a gigabyte or two.
-const MAX_IMPORT: u64 = 4_000_000_000;
-
-fn import(args: &ImportArgs) -> Done {
-    let form = form(&args.file)?;
-    let about = |e: Error| e.about(shown(&args.file));
-    let text = String::from_utf8(files::bytes(&args.file, MAX_IMPORT)?)
-        .map_err(|_| Error::new("the file is not text (UTF-8)", "give another file"))
-        .map_err(about)?;
-    let whole = match form {
-        Form::Json => Whole::from_json(&text),
-        Form::Csv => Whole::from_csv(&text),
-    }
-    .map_err(about)?;
-    let mut logbook = args.logbook.open(Access::Create)?;
-    let Imported {
-        waters,
-        equipment,
-        readings,
-        events,
-        limits,
-        completed,
-        limits_kept,
-        warned,
-    } = whole.import(&mut logbook).map_err(about)?;
-    say(&format!(
-        "imported: {waters} waters, {equipment} pieces of equipment, {readings} readings, {events} events, {limits} limits; \
-         what was there already was passed over"
-    ));
-    for (n, what) in [
-        (
-            completed,
-            "readings that were there were given their record or picture",
-        ),
-        (
-            limits_kept,
-            "limits were kept that differ from those in the file",
-        ),
-    ] {
-        if n > 0 {
-            say(&format!("{n} {what}"));
-        }
-    }
-    for (entry, warning) in warned {
-        say(&format!("warning: {entry}: {warning}"));
+        Some((entry, last)) if folded(&last.unit) != folded(&args.unit) => say(&format!(
+            "note: the last reading of {} in {}, {entry}, is in {}: limits in {} are not compared with it",
+            args.test, args.water, last.unit, args.unit
+        )),
+        Some(_) => {}
     }
     Ok(Exit::Trusted)
 }

@@ -43,6 +43,19 @@ impl Logbook {
         )
     }
 
+    /// Whether nothing was ever kept in it.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn is_empty(&self) -> Result<bool> {
+        let kept = self.all(
+            "SELECT 1 FROM water UNION ALL SELECT 1 FROM equipment LIMIT 1",
+            &[],
+            |_| Ok(()),
+        )?;
+        Ok(kept.is_empty())
+    }
+
     /// One water by its name.
     ///
     /// # Errors

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::entry::Table;
 use super::write::folded;
-use super::{Entry, Equipment, Event, Kind, Limit, Logbook, Reading, Water, of_word};
+use super::{Entry, Equipment, Event, Kind, Limit, Logbook, Reading, Water, of_word, table};
 use crate::error::{Error, Result};
 
 pub use super::import::Imported;
@@ -27,6 +27,9 @@ pub struct Whole {
     pub(super) readings: Vec<Kept<Reading>>,
     pub(super) events: Vec<Kept<Event>>,
     pub(super) limits: Vec<Limit>,
+    /// It is a table without the column that tells where invertebrates live.
+    #[serde(skip)]
+    silent: bool,
 }
 
 /// An entry in a file.
@@ -120,31 +123,31 @@ impl Whole {
         Ok(whole)
     }
 
-    /// Readings and events as CSV (RFC 4180), one a row.
+    /// Readings and events as CSV (RFC 4180), one a row, with whether invertebrates live in their water: what guards these against
+    /// copper is not to be lost on the way.
     ///
     /// # Errors
     /// Never in practice: it is written to memory.
     pub fn csv(&self) -> Result<String> {
         let mut rows: Vec<(i64, Row)> = Vec::new();
+        let with_invertebrates: HashSet<String> = self
+            .waters
+            .iter()
+            .filter(|w| w.value.invertebrates)
+            .map(|w| folded(&w.value.name))
+            .collect();
+        let whole = |row: Row, uid: &Option<String>| Row {
+            uid: uid.clone(),
+            invertebrates: Some(with_invertebrates.contains(&folded(&row.water)).to_string()),
+            ..row
+        };
         rows.extend(self.readings.iter().map(|r| {
-            let uid = r.uid.clone();
-            (
-                r.value.at.seconds(),
-                Row {
-                    uid,
-                    ..Row::from(&r.value)
-                },
-            )
+            let row = whole(Row::from(&r.value), &r.uid);
+            (r.value.at.seconds(), row)
         }));
         rows.extend(self.events.iter().map(|e| {
-            let uid = e.uid.clone();
-            (
-                e.value.at.seconds(),
-                Row {
-                    uid,
-                    ..Row::from(&e.value)
-                },
-            )
+            let row = whole(Row::from(&e.value), &e.uid);
+            (e.value.at.seconds(), row)
         }));
         rows.sort_by(|a, b| (&a.1.water, a.0).cmp(&(&b.1.water, b.0)));
         let mut writer = csv::Writer::from_writer(Vec::new());
@@ -155,29 +158,38 @@ impl Whole {
         String::from_utf8(bytes).map_err(|e| unwritable(&e))
     }
 
+    /// Whether it says, of waters that are new to a logbook, if invertebrates live there.
+    pub fn tells_of_invertebrates(&self) -> bool {
+        !self.silent
+    }
+
     /// From CSV. Columns that are not there are unknown; `kind`, `water` and `at` have to be.
     ///
     /// # Errors
-    /// If a row is neither a reading nor an event; the error gives its line.
+    /// If the file has no such rows, or a row is neither a reading nor an event; the error gives line and column.
     pub fn from_csv(text: &str) -> Result<Whole> {
-        let mut whole = Whole::default();
+        // A spreadsheet may begin with a mark of the byte order.
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let fix = "see `tintwell log export --help` for the columns";
-        let unreadable = |e: csv::Error| {
-            let line = e.position().map_or(1, csv::Position::line);
-            Error::new(format!("line {line}: {e}"), fix)
+        let head = reader.headers().map_err(|e| table::unreadable(&e))?.clone();
+        table::headed(&head)?;
+        let mut whole = Whole {
+            silent: !head.iter().any(|h| h == "invertebrates"),
+            ..Whole::default()
         };
-        let head = reader.headers().map_err(unreadable)?.clone();
-        let (mut waters, mut things) = (HashSet::new(), HashSet::new());
+        let mut waters: HashMap<String, usize> = HashMap::new();
+        let mut things = HashSet::new();
         for record in reader.records() {
-            let record = record.map_err(unreadable)?;
+            let record = record.map_err(|e| table::unreadable(&e))?;
             let at = record.position().map_or(1, csv::Position::line);
-            let wrong = |what: String| Error::new(format!("line {at}: {what}"), fix);
+            let wrong = |what: String| table::wrong(at, &what);
             let mut row: Row = record
                 .deserialize(Some(&head))
-                .map_err(|e| wrong(e.to_string()))?;
+                .map_err(|e| wrong(table::cell(&e, &head, &record)))?;
             let (uid, line) = (row.uid.take(), Some(at));
-            if waters.insert(folded(&row.water)) {
+            let lives =
+                table::truth(row.invertebrates.as_deref(), "invertebrates").map_err(wrong)?;
+            let water = *waters.entry(folded(&row.water)).or_insert_with(|| {
                 let value = Water {
                     name: row.water.clone(),
                     volume_l: None,
@@ -187,7 +199,9 @@ impl Whole {
                 };
                 let uid = None;
                 whole.waters.push(Kept { uid, value, line });
-            }
+                whole.waters.len() - 1
+            });
+            whole.waters[water].value.invertebrates |= lives == Some(true);
             if let Some(name) = &row.equipment
                 && things.insert(folded(name))
             {
@@ -205,6 +219,9 @@ impl Whole {
                 let value = row.event().map_err(wrong)?;
                 whole.events.push(Kept { uid, value, line });
             }
+        }
+        if whole.readings.is_empty() && whole.events.is_empty() {
+            return Err(table::nothing());
         }
         Ok(whole)
     }
@@ -254,11 +271,14 @@ struct Row {
     #[serde(default)]
     substance: Option<String>,
     #[serde(default)]
-    medicine: Option<bool>,
+    medicine: Option<String>,
     #[serde(default)]
     equipment: Option<String>,
     #[serde(default)]
     note: Option<String>,
+    /// Whether invertebrates live in the water.
+    #[serde(default)]
+    invertebrates: Option<String>,
     #[serde(default)]
     uid: Option<String>,
 }
@@ -304,12 +324,16 @@ impl From<&Event> for Row {
             percent: e.percent,
             amount: e.amount,
             substance: e.substance.clone(),
-            medicine: Some(e.medicine),
+            medicine: Some(e.medicine.to_string()),
             equipment: e.equipment.clone(),
             note: Some(e.note.clone()),
             ..Row::default()
         }
     }
+}
+
+fn at(told: &str) -> std::result::Result<super::Moment, String> {
+    told.parse().map_err(|e| format!("at: {e}"))
 }
 
 impl Row {
@@ -335,7 +359,7 @@ impl Row {
             test: word(&self.test, "test")?,
             // pH has none.
             unit: self.unit.unwrap_or_default(),
-            at: self.at.parse()?,
+            at: at(&self.at)?,
             answer,
             source: match &self.source {
                 None => super::Source::Other,
@@ -362,13 +386,13 @@ impl Row {
             .ok_or_else(|| format!("\"{}\" is neither a reading nor an event", self.kind))?;
         Ok(Event {
             kind,
-            at: self.at.parse()?,
+            at: at(&self.at)?,
             water: self.water,
             percent: self.percent,
             amount: self.amount,
             unit: self.unit,
             substance: self.substance,
-            medicine: self.medicine.unwrap_or(false),
+            medicine: table::truth(self.medicine.as_deref(), "medicine")?.unwrap_or(false),
             equipment: self.equipment,
             note: self.note.unwrap_or_default(),
         })

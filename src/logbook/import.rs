@@ -61,6 +61,7 @@ impl Whole {
         } in self.readings
         {
             let label = label(line, &value.test, &value.at);
+            value.answer = value.answer.cut(&value.unit);
             let uid = uid.unwrap_or_else(|| reading_uid(&value));
             if let Some((id, removed)) = known(c, Table::Reading, &uid)? {
                 if !removed && add_proof(c, id, &value)? {

@@ -6,6 +6,7 @@ use tempfile::TempDir;
 use tintwell::logbook::exchange::{Imported, Whole};
 use tintwell::logbook::{Access, Amount, Field, Logbook};
 
+use super::command::run;
 use super::{at, filled, open, reading};
 
 #[test]
@@ -58,6 +59,98 @@ fn csv_brings_readings_and_events_back() {
     assert_eq!(Whole::of(&other).unwrap().csv().unwrap(), csv);
 }
 
+/// What guards invertebrates against copper is not lost on the way through a spreadsheet, which writes TRUE.
+#[test]
+fn csv_brings_back_where_invertebrates_live() {
+    let dir = TempDir::new().unwrap();
+    let book = filled(&dir.path().join("a.sqlite"));
+    let csv = Whole::of(&book).unwrap().csv().unwrap();
+    for (i, csv) in [
+        csv.clone(),
+        csv.replace("true", "TRUE").replace("false", "FALSE"),
+    ]
+    .iter()
+    .enumerate()
+    {
+        let mut other = open(&dir.path().join(format!("{i}.sqlite")));
+        let whole = Whole::from_csv(csv).unwrap();
+        assert!(whole.tells_of_invertebrates());
+        whole.import(&mut other).unwrap();
+        for (_, water) in book.waters().unwrap() {
+            let there = other.water(&water.name).unwrap();
+            assert_eq!(there.invertebrates, water.invertebrates, "{}", water.name);
+        }
+    }
+    assert!(book.waters().unwrap().iter().any(|(_, w)| w.invertebrates));
+    let bare = "kind,water,at\nfeeding,pond,2026-03-01T08:00:00Z\n";
+    assert!(!Whole::from_csv(bare).unwrap().tells_of_invertebrates());
+}
+
+/// Line and column are told, in the words of whoever looks at the table; no new logbook is left behind.
+#[test]
+fn what_is_no_table_is_told() {
+    let dir = TempDir::new().unwrap();
+    let head = "kind,water,at,test,unit,answer,value,low,high,medicine";
+    let row = "reading,pond,2026-03-01T08:00:00Z,nitrate,mg/L,value";
+    for (text, says) in [
+        (String::new(), "the file is empty"),
+        ("\n\n".into(), "the file is empty"),
+        (
+            format!("{head}\n"),
+            "there is no reading or event in this file",
+        ),
+        (
+            head.replace(',', ";") + "\nreading;pond\n",
+            "line 1: the columns are separated by semicolons",
+        ),
+        (
+            "kind,water\nfeeding,pond\n".into(),
+            "line 1: there is no column \"at\"",
+        ),
+        (
+            format!("{head}\n{row},\"3,5\",3,4,\n"),
+            "line 2: value: \"3,5\" is no number; write a decimal point",
+        ),
+        (
+            format!("{head}\n{row},many,3,4,\n"),
+            "line 2: value: \"many\" is no number",
+        ),
+        (
+            format!("{head}\n{row},3,5,3,4,\n"),
+            "line 2: there are 11 columns, and 10 in line 1",
+        ),
+        (
+            format!("{head}\ndose,pond,2026-03-01T08:00:00Z,,,,,,,perhaps\n"),
+            "line 2: medicine: \"perhaps\" is neither true nor false",
+        ),
+        (
+            format!(
+                "{head}\n{}\n",
+                row.replace("2026-03-01T08:00:00Z", "monday") + ",3,2,4,"
+            ),
+            "line 2: at: \"monday\" is no time",
+        ),
+        (
+            format!("{head}\n{row},3,4,5,\n"),
+            "line 2: the value 3 does not lie in its interval",
+        ),
+    ] {
+        fs::write(dir.path().join("in.csv"), &text).unwrap();
+        let (code, _, err) = run(
+            dir.path(),
+            &["log", "import", "in.csv", "--logbook", "new.sqlite"],
+        );
+        assert_eq!(code, 4, "{text}: {err}");
+        assert!(err.contains(says), "{text}: {err}");
+        assert!(!err.contains("CSV") && !err.contains("byte"), "{err}");
+        let left: Vec<_> = fs::read_dir(dir.path())
+            .unwrap()
+            .map(|e| e.unwrap().file_name())
+            .collect();
+        assert_eq!(left, ["in.csv"], "{text}");
+    }
+}
+
 /// Of a file with one fault nothing is imported, and the fault's line is told.
 #[test]
 fn a_table_with_a_fault_is_not_imported_at_all() {
@@ -73,7 +166,7 @@ fn a_table_with_a_fault_is_not_imported_at_all() {
         ),
         (
             "reading,pond,yesterday,nitrate,mg/L,value,5,4,6",
-            "line 3: \"yesterday\"",
+            "line 3: at: \"yesterday\"",
         ),
         (
             "reading,pond,2026-03-02T08:00:00Z,,mg/L,value,5,4,6",

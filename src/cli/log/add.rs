@@ -29,7 +29,7 @@ struct WaterArgs {
     /// Its name
     name: String,
     /// How much water it is, in L, m3, US gal or UK gal, such as 400L
-    #[arg(long, value_name = "VOLUME", value_parser = litres)]
+    #[arg(long, value_name = "VOLUME", value_parser = litres, allow_hyphen_values = true)]
     volume: Option<f64>,
     /// Salt or fresh water
     #[arg(long, value_parser = ["fresh", "salt"])]
@@ -101,25 +101,26 @@ pub(super) fn run(args: &Args) -> Done {
 }
 
 fn water(args: &WaterArgs) -> Done {
-    let entry = args.logbook.open(Access::Create)?.add_water(&Water {
+    let water = Water {
         name: args.name.clone(),
         volume_l: args.volume,
         medium: args.medium.as_deref().map(medium),
         lives: args.lives.clone(),
         invertebrates: args.invertebrates,
-    })?;
+    };
+    let entry = args.logbook.begin(|logbook| logbook.add_water(&water))?;
     say(&format!("water {entry} added: {}", args.name));
     Ok(Exit::Trusted)
 }
 
 fn equipment(args: &EquipmentArgs) -> Done {
+    let thing = Equipment {
+        name: args.name.clone(),
+        note: args.note.clone(),
+    };
     let entry = args
         .logbook
-        .open(Access::Create)?
-        .add_equipment(&Equipment {
-            name: args.name.clone(),
-            note: args.note.clone(),
-        })?;
+        .begin(|logbook| logbook.add_equipment(&thing))?;
     say(&format!("equipment {entry} added: {}", args.name));
     Ok(Exit::Trusted)
 }

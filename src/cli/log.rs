@@ -301,20 +301,10 @@ fn edit(args: &EditArgs) -> Done {
         event.water.clone_from(water);
         warn(&logbook, &event, Some(args.entry), args.anyway)?;
     }
-    logbook.edit(args.entry, &fields, &now())?;
-    say(&format!("{} {} changed", args.entry.what(), args.entry));
     if invertebrates == Some(true) {
         let waters = logbook.waters()?;
-        let water = waters.iter().find(|(entry, _)| *entry == args.entry);
-        if let Some((_, water)) = water {
-            let met = equipment::in_water(&logbook, &water.name)?;
-            if !met.is_empty() {
-                say(&format!(
-                    "warning: this water or equipment in it was {}; copper at treatment level kills most invertebrates, and \
-                     porous things hold it and give it off later",
-                    equipment::told(&met)
-                ));
-            }
+        if let Some((_, water)) = waters.iter().find(|(entry, _)| *entry == args.entry) {
+            settled(&logbook, &water.name, args.anyway)?;
         }
     }
     Ok(Exit::Trusted)
@@ -327,9 +317,34 @@ fn remove(args: &RemoveArgs) -> Done {
         say(&format!("{} {entry} left out", entry.what()));
     }
     Ok(Exit::Trusted)
+    logbook.edit(args.entry, &fields, &now())?;
+    say(&format!("{} {} changed", args.entry.what(), args.entry));
 }
 
 fn event(args: &EventArgs) -> Done {
+/// Stops before invertebrates come into a water that copper was in, or tells only.
+fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
+    let met = equipment::in_water(logbook, water)?;
+    if met.is_empty() {
+        return Ok(());
+    }
+    let warning = format!(
+        "this water or equipment in it was {}; copper at treatment level kills most invertebrates, and porous things hold it and \
+         give it off later",
+        equipment::told(&met)
+    );
+    if anyway {
+        say(&format!("warning: {warning}"));
+        return Ok(());
+    }
+    Err(Error::new(
+        warning,
+        "put no invertebrates in; ask a vet or the maker if you must. If they live there already, say so with --anyway",
+    )
+    .about(water.to_owned())
+    .into())
+}
+
     let lacks = match args.kind {
         Kind::WaterChange if args.percent.is_none() => Some("--percent"),
         Kind::Dose if args.substance.is_none() => Some("--substance"),

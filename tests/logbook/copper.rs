@@ -225,7 +225,15 @@ fn a_water_gets_invertebrates_and_is_looked_at_then() {
         err.contains("note: this water or equipment in it was in \"quar\" with copper"),
         "{err}"
     );
-    let (_, err) = log(&["edit", "w1", "--invertebrates", "yes"]);
+    let edit = ["log", "edit", "w1", "--invertebrates", "yes"];
+    let (code, _, err) = run(dir.path(), &edit);
+    assert_eq!(code, 4, "{err}");
+    assert!(
+        err.contains("quar: this water or equipment in it was in \"quar\" with copper"),
+        "{err}"
+    );
+    assert!(!log(&["show"]).0.contains("quar  invertebrates"));
+    let (_, err) = done(dir.path(), &[&edit[..], &["--anyway"]].concat());
     assert!(
         err.contains("warning: this water or equipment in it was in \"quar\" with copper"),
         "{err}"
@@ -250,7 +258,7 @@ fn a_water_gets_invertebrates_and_is_looked_at_then() {
         "2026-02-12",
         "--anyway",
     ]);
-    let (_, err) = log(&["edit", "w2", "--invertebrates", "yes"]);
+    let (_, err) = log(&["edit", "w2", "--invertebrates", "yes", "--anyway"]);
     assert!(err.contains("in \"quar\" with copper"), "{err}");
     // Where it was and what it met is in the JSON as well.
     let (json, _) = log(&["show", "--json"]);

@@ -85,6 +85,36 @@ fn nothing_to_do_for_any() {
 }
 
 #[test]
+fn a_bound_of_another_goal_is_met_by_advice_that_works() {
+    let (dir, mut logbook) = logbook();
+    for (test, level) in [
+        ("nitrate", value(80.0, 4.0)),
+        ("phosphate", Amount::Below { high: 0.1 }),
+    ] {
+        let reading = Reading {
+            test: test.into(),
+            ..reading(0.0, level, Verdict::Trusted)
+        };
+        logbook.add_reading(&reading).unwrap();
+    }
+    let line = "change --log tidepool nitrate --target 40 --goal phosphate=0.05";
+    let ran = plan_in(dir.path(), line);
+    assert_eq!(ran.code, 4);
+    assert!(
+        ran.err.contains("that is a bound") && ran.err.contains("log add reading"),
+        "{}",
+        ran.err
+    );
+    assert!(!ran.err.contains("--now"), "{}", ran.err);
+    let better = Reading {
+        test: "phosphate".into(),
+        ..reading(1.0, value(0.08, 0.02), Verdict::Trusted)
+    };
+    logbook.add_reading(&better).unwrap();
+    assert_eq!(plan_in(dir.path(), line).code, 0);
+}
+
+#[test]
 fn goals_that_make_no_sense_are_refused() {
     let dir = three();
     let first = "change --log tidepool nitrate --target 40";
@@ -117,6 +147,8 @@ fn goals_that_make_no_sense_are_refused() {
     ] {
         let ran = plan_in(dir.path(), &line);
         assert_eq!((ran.code, ran.out.as_str()), (code, ""), "{line}");
+        // What is said to do can be done: these go with a logbook alone.
+        assert!(!ran.err.contains("--now and"), "{line}: {}", ran.err);
         assert!(ran.err.contains(said), "{line}: {}", ran.err);
     }
 }

@@ -7,7 +7,7 @@ use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::log::now as today;
 use crate::cli::{Done, Stop};
 use crate::face::plan::change::{self, Asked, Change, Plan, poured};
-use crate::face::plan::level::Source;
+use crate::face::plan::level::{Otherwise, Source};
 use crate::face::plan::together::{Asked as AskedOfAll, Goal};
 use crate::report::number::plain;
 use crate::water::volume::litres;
@@ -56,7 +56,12 @@ pub(super) fn run(args: &Args) -> Done {
                 .into(),
         ));
     }
-    let (Some(now), unit) = args.now.level(logged.as_ref())? else {
+    let otherwise = if args.goal.is_empty() {
+        Otherwise::Tell
+    } else {
+        Otherwise::Log
+    };
+    let (Some(now), unit) = args.now.level(logged.as_ref(), otherwise)? else {
         return Err(Stop::Usage(
             "tell the level now with --now and --plus-minus, or take it from the logbook with --log WATER TEST".into(),
         ));

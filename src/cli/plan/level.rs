@@ -4,7 +4,7 @@ use super::figure::{amount, mixes};
 use crate::cli::log::LogbookArgs;
 use crate::cli::{Stop, say};
 use crate::error::Error;
-use crate::face::plan::level::{self, Newest, Now, Source};
+use crate::face::plan::level::{self, Newest, Now, Otherwise, Source};
 use crate::logbook::{Access, Logbook};
 use crate::report::text::clean;
 
@@ -52,10 +52,14 @@ impl NowArgs {
     }
 
     /// The level and its unit; no level if none was told.
-    pub fn level(&self, logged: Option<&Logged>) -> Result<(Option<Now>, String), Stop> {
+    pub fn level(
+        &self,
+        logged: Option<&Logged>,
+        otherwise: Otherwise,
+    ) -> Result<(Option<Now>, String), Stop> {
         let (now, unit) = match (logged, self.now) {
             (Some(logged), _) => {
-                let (now, unit) = logged.newest(logged.test)?;
+                let (now, unit) = logged.newest(logged.test, otherwise)?;
                 (Some(now), unit)
             }
             (None, Some(value)) => {
@@ -77,18 +81,18 @@ impl Logged<'_> {
 
     /// The level of another test of the same water, and its unit.
     pub fn level_of(&self, test: &str) -> Result<(Now, String), Error> {
-        let (now, unit) = self.newest(test)?;
+        let (now, unit) = self.newest(test, Otherwise::Log)?;
         mixes(&unit)?;
         Ok((now, unit))
     }
 
     /// The newest trusted reading of a test and its unit.
-    fn newest(&self, test: &str) -> Result<(Now, String), Error> {
+    fn newest(&self, test: &str, otherwise: Otherwise) -> Result<(Now, String), Error> {
         let Newest {
             now,
             unit,
             passed_over,
-        } = level::newest(&self.logbook, self.water, test)?;
+        } = level::newest(&self.logbook, self.water, test, otherwise)?;
         if let Some(later) = passed_over {
             say(&format!("note: {later}"));
         }

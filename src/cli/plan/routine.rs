@@ -7,7 +7,7 @@ use super::level::{NowArgs, SourceArgs};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::log::now as today;
 use crate::cli::{Done, Stop};
-use crate::face::plan::level::Source;
+use crate::face::plan::level::{Otherwise, Source};
 use crate::face::plan::routine::{self, Asked, Made, Plan, Weeks};
 use crate::logbook::Moment;
 
@@ -51,7 +51,7 @@ pub(super) struct Args {
 
 pub(super) fn run(args: &Args) -> Done {
     let logged = args.now.logged()?;
-    let (now, unit) = args.now.level(logged.as_ref())?;
+    let (now, unit) = args.now.level(logged.as_ref(), Otherwise::Tell)?;
     let source = args.source.source();
     let made = match (args.made, &logged) {
         (Some(made), _) => Made::given(made, args.made_plus_minus),

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::figure::{Figure, short, short_if_known};
-use super::level::{Now, Source};
+use super::level::{Now, Otherwise, Source};
 use crate::error::{Error, Result};
 use crate::water::Estimate;
 use crate::water::mixing::{Schedule, share_needed, spread};
@@ -55,7 +55,7 @@ pub(crate) struct Change {
 /// # Errors
 /// If water was changed since the level was read, the volume is none, or no change with this source water reaches the target.
 pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
-    let dosed = asked.now.before_a_change()?;
+    let dosed = asked.now.before_a_change(Otherwise::Tell)?;
     holds_water(asked.volume)?;
     let source = asked.source.estimate();
     let mut plan = Plan {

@@ -36,6 +36,26 @@ struct Logged {
 /// An older reading is pointed out: weekly tests are common practice, so by then another one is due.
 const OLD_DAYS: f64 = 7.0;
 
+/// What to do where the logbook's level is no good, besides testing again.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Otherwise {
+    /// The level can be told in its place.
+    Tell,
+    /// Several levels are asked for, which come from the logbook alone.
+    Log,
+}
+
+impl Otherwise {
+    fn words(self) -> &'static str {
+        match self {
+            Otherwise::Tell => "tell the level with --now and --plus-minus in place of --log",
+            Otherwise::Log => {
+                "log the level as it was found out in another way (`tintwell log add reading`), or plan without this test"
+            }
+        }
+    }
+}
+
 impl Now {
     /// A level that was told.
     pub(crate) fn given(value: f64, plus_minus: Option<f64>) -> Now {
@@ -52,14 +72,17 @@ impl Now {
     ///
     /// # Errors
     /// If water was changed since it was read: who changes by it once more changes twice.
-    pub(crate) fn before_a_change(&self) -> Result<Option<String>> {
+    pub(crate) fn before_a_change(&self, otherwise: Otherwise) -> Result<Option<String>> {
         let (Some(logged), Some(reading)) = (&self.logged, &self.reading) else {
             return Ok(None);
         };
         if let Some(changed) = &logged.changed {
             return Err(Error::new(
                 format!("reading {reading} is older than the water change {changed}"),
-                "test again first, or tell the level after that change with --now and --plus-minus",
+                format!(
+                    "test again first; or, if the level after that change is known, {}",
+                    otherwise.words()
+                ),
             ));
         }
         Ok(logged.dosed.as_ref().map(|dosed| {
@@ -101,7 +124,12 @@ pub(crate) struct Newest {
 ///
 /// # Errors
 /// If there is none, or it is only a bound.
-pub(crate) fn newest(logbook: &Logbook, water: &str, test: &str) -> Result<Newest> {
+pub(crate) fn newest(
+    logbook: &Logbook,
+    water: &str,
+    test: &str,
+    otherwise: Otherwise,
+) -> Result<Newest> {
     let readings = logbook.readings(water, Some(test))?;
     let about = format!("{} in {}", clean(test), clean(water));
     let Some((entry, newest)) = readings
@@ -109,7 +137,7 @@ pub(crate) fn newest(logbook: &Logbook, water: &str, test: &str) -> Result<Newes
         .rev()
         .find(|(_, r)| r.verdict == Verdict::Trusted)
     else {
-        return Err(nothing(logbook, water, readings.len())?.about(about));
+        return Err(nothing(logbook, water, readings.len(), otherwise)?.about(about));
     };
     let passed_over = readings.last().filter(|(e, _)| e != entry);
     let passed_over = passed_over.map(|(later, r)| {
@@ -123,11 +151,10 @@ pub(crate) fn newest(logbook: &Logbook, water: &str, test: &str) -> Result<Newes
     let Amount::Value { value, low, high } = newest.answer else {
         let bound = words(&newest.answer.answer(), &unit).value;
         let fix = match newest.answer {
-            Amount::Above { .. } => {
-                "dilute the sample and test again (`tintwell plan dilute`), or tell the level with --now and --plus-minus"
-            }
-            _ => "use a test that shows so little, or tell the level with --now and --plus-minus",
+            Amount::Above { .. } => "dilute the sample and test again (`tintwell plan dilute`)",
+            _ => "use a test that shows so little",
         };
+        let fix = format!("{fix}, or {}", otherwise.words());
         return Err(Error::new(
             format!(
                 "the newest trusted reading, {entry} of {}, says only \"{bound}\": that is a bound, no level to reckon with",
@@ -164,11 +191,16 @@ pub(crate) fn newest(logbook: &Logbook, water: &str, test: &str) -> Result<Newes
     })
 }
 
-fn nothing(logbook: &Logbook, water: &str, doubtful: usize) -> Result<Error> {
+fn nothing(logbook: &Logbook, water: &str, doubtful: usize, otherwise: Otherwise) -> Result<Error> {
     if doubtful > 0 {
+        let there = if doubtful == 1 {
+            "the only reading is not trusted".to_owned()
+        } else {
+            format!("no reading is trusted, of {doubtful} that there are")
+        };
         return Ok(Error::new(
-            format!("no reading is trusted, of {doubtful} that there are"),
-            "test again, or tell the level with --now and --plus-minus",
+            there,
+            format!("test again, or {}", otherwise.words()),
         ));
     }
     let mut tests: Vec<String> = logbook
@@ -185,7 +217,7 @@ fn nothing(logbook: &Logbook, water: &str, doubtful: usize) -> Result<Error> {
     };
     Ok(Error::new(
         format!("there is no reading; {known}"),
-        "give another test, or tell the level with --now and --plus-minus",
+        format!("give another test, or {}", otherwise.words()),
     ))
 }
 

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::change::holds_water;
 use super::figure::{Figure, short, short_if_known};
-use super::level::{Now, Source};
+use super::level::{Now, Otherwise, Source};
 use crate::error::Result;
 use crate::water::Estimate;
 use crate::water::mixing::{self, share_for_all, spread};
@@ -71,7 +71,7 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     let Asked { goals, volume, .. } = asked;
     let mut notes = Vec::new();
     for goal in &goals {
-        let dosed = goal.now.before_a_change();
+        let dosed = goal.now.before_a_change(Otherwise::Log);
         notes.extend(dosed.map_err(|e| e.about(goal.test.clone()))?);
     }
     holds_water(volume)?;

@@ -9,7 +9,7 @@ use super::parts::{back, figure, number, page, water as find};
 use crate::error::{Error, Result};
 use crate::face::plan::change::{self, poured};
 use crate::face::plan::figure::{Figure, mixes};
-use crate::face::plan::level::{Newest, Source, newest};
+use crate::face::plan::level::{Newest, Otherwise, Source, newest};
 use crate::face::plan::{LIVESTOCK, USE, routine};
 use crate::logbook::{Entry, Logbook, Water};
 use crate::report::number::plain;
@@ -108,7 +108,8 @@ fn reckon(logbook: &Logbook, entry: &str, test: &str, numbers: &Numbers) -> Resu
     let level = || {
         let test = test.as_deref()?;
         Some(
-            newest(logbook, &water.name, test).and_then(|found| mixes(&found.unit).map(|()| found)),
+            newest(logbook, &water.name, test, Otherwise::Tell)
+                .and_then(|found| mixes(&found.unit).map(|()| found)),
         )
     };
     let (mut change, mut routine) = (None, None);

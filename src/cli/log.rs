@@ -142,7 +142,7 @@ struct EditArgs {
     #[arg(long)]
     name: Option<String>,
     /// The volume of a water
-    #[arg(long, value_name = "VOLUME", value_parser = litres)]
+    #[arg(long, value_name = "VOLUME", value_parser = litres, allow_hyphen_values = true)]
     volume: Option<f64>,
     /// Whether invertebrates live in a water, which copper kills
     #[arg(long, value_name = "YES|NO", value_parser = ["yes", "no"])]
@@ -177,10 +177,10 @@ struct EventArgs {
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// Share of the water that was changed
-    #[arg(long, value_name = "PERCENT")]
+    #[arg(long, value_name = "PERCENT", value_parser = percent, allow_negative_numbers = true)]
     percent: Option<f64>,
     /// How much was dosed, added or taken out
-    #[arg(long, requires = "unit")]
+    #[arg(long, requires = "unit", value_parser = amount, allow_negative_numbers = true)]
     amount: Option<f64>,
     /// Unit of the amount
     #[arg(long)]
@@ -365,6 +365,12 @@ fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
         substance: args.substance.clone(),
         medicine: args.medicine,
         equipment: args.equipment.clone(),
+    if args.percent.is_some() && args.kind != Kind::WaterChange {
+        return Err(Stop::Usage(format!(
+            "--percent is the share of a water-change: {} takes --amount and --unit",
+            args.kind.word()
+        )));
+    }
         note: args.note.clone(),
     };
     let mut logbook = args.logbook.open(Access::Change)?;

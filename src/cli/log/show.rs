@@ -14,7 +14,7 @@ pub(super) struct Args {
     /// Name of the water; without it all waters are listed
     water: Option<String>,
     /// Readings of this test only
-    #[arg(long)]
+    #[arg(long, requires = "water")]
     test: Option<String>,
     /// What was there before entries were edited or removed
     #[arg(long, conflicts_with_all = ["water", "test"])]

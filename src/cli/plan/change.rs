@@ -38,7 +38,7 @@ pub(super) struct Args {
     goal_source: Vec<ToldSource>,
     /// How much water it is, in L, m3, US gal or UK gal, such as 400L; else as in the logbook. The water alone, without
     /// sand and rock
-    #[arg(long, value_name = "VOLUME", value_parser = litres)]
+    #[arg(long, value_name = "VOLUME", value_parser = litres, allow_hyphen_values = true)]
     volume: Option<f64>,
     /// Spread it over days, with at most so much of the water changed on each
     #[arg(long, value_name = "PERCENT", value_parser = percent, allow_negative_numbers = true)]

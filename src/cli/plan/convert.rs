@@ -42,9 +42,9 @@ pub(super) struct Args {
     /// Temperature of the water, degrees C, for ppm
     #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true)]
     temperature: Option<f64>,
-    /// Unit, between substances
-    #[arg(long, value_name = "UNIT", default_value = "mg/L")]
-    unit: String,
+    /// Unit, between substances; else mg/L
+    #[arg(long, value_name = "UNIT")]
+    unit: Option<String>,
     /// One JSON object
     #[arg(long)]
     json: bool,
@@ -55,7 +55,7 @@ pub(super) struct Args {
 enum Stated {
     Ppm,
     MgPerLitre,
-    /// With the text as it was written.
+    /// With the name that it goes by.
     As(Species, String),
 }
 
@@ -63,12 +63,13 @@ impl FromStr for Stated {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Stated, String> {
-        match text.trim() {
+        let text = text.trim();
+        match text.to_lowercase().as_str() {
             "ppm" | "mg/kg" => Ok(Stated::Ppm),
-            "mg/L" | "mg/l" => Ok(Stated::MgPerLitre),
-            formula => formula
+            "mg/l" => Ok(Stated::MgPerLitre),
+            _ => text
                 .parse()
-                .map(|s| Stated::As(s, formula.to_owned()))
+                .map(|s: Species| Stated::As(s, s.named(text)))
                 .map_err(|e: crate::error::Error| format!("{}: {}, ppm or mg/L", e.what, e.fix)),
         }
     }
@@ -81,6 +82,33 @@ impl Stated {
             Stated::MgPerLitre => "mg/L",
             Stated::As(_, word) => word,
         }
+    }
+}
+
+impl Args {
+    /// Refuses what would be passed over: the unit stays as it is between substances alone, and the water's density is asked for
+    /// ppm alone.
+    fn meant(&self) -> Result<(), Stop> {
+        let substances = matches!((&self.from, &self.to), (Stated::As(..), Stated::As(..)));
+        let given = if substances {
+            [
+                self.salinity.map(|_| "--salinity"),
+                self.temperature.map(|_| "--temperature"),
+            ]
+        } else {
+            [self.unit.as_ref().map(|_| "--unit"), None]
+        };
+        let Some(option) = given.into_iter().flatten().next() else {
+            return Ok(());
+        };
+        Err(Stop::Usage(format!(
+            "{option} does not count {}: leave it away",
+            if substances {
+                "between substances, only between ppm and mg/L"
+            } else {
+                "between ppm and mg/L, only between substances"
+            }
+        )))
     }
 }
 
@@ -100,7 +128,8 @@ struct Plan {
 
 pub(super) fn run(args: &Args) -> Done {
     let given = Figure::given(args.value, args.plus_minus);
-    let unit = clean(&args.unit);
+    args.meant()?;
+    let unit = clean(args.unit.as_deref().unwrap_or("mg/L"));
     let (factor, density, units) = match (&args.from, &args.to) {
         (Stated::As(from, _), Stated::As(to, _)) => {
             (factor(*from, *to)?, None, [unit.clone(), unit])

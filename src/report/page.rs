@@ -78,9 +78,9 @@ pub fn of_water(report: &Report) -> Result<String> {
             @if !facts.is_empty() { p { (facts) } }
             p.quiet { "Made " (report.made.short()) " from the logbook." }
         }
-        @if report.courses.is_empty() { p { "No reading is logged yet." } }
+        @if report.courses.is_empty() { p { "No reading is logged." } }
         @else {
-            ul { @for course in report.courses { li { (in_short(course)) } } }
+            ul { @for course in report.courses { li { (in_short(course, report.made)) } } }
         }
         @for section in &sections { (section) }
         @if report.left_out > 0 {
@@ -146,14 +146,14 @@ fn facts(water: &Water) -> String {
 }
 
 /// A test in one sentence: the last reading and where it goes.
-fn in_short(course: &Course) -> Markup {
+fn in_short(course: &Course, now: &Moment) -> Markup {
     let last = course.readings.last().map(|(_, r)| r);
     html! {
         @if let Some(last) = last {
             strong { (clean(&course.test)) ": " (said(last)) }
             " on " (last.at.short()) ", "
         }
-        (trend::way(course)) "."
+        (trend::way(course, now)) "."
     }
 }
 

@@ -21,7 +21,7 @@ pub const CAUTION: &str = "This states what the readings show, no treatment: bef
 
 /// The course in words, one statement a line, as it is to be told at a time.
 pub fn text(course: &Course, now: &Moment) -> String {
-    let mut text = headline(course) + "\n";
+    let mut text = headline(course, now) + "\n";
     for line in readings(course) {
         text += &format!("  {line}\n");
     }
@@ -41,14 +41,26 @@ pub fn text(course: &Course, now: &Moment) -> String {
 }
 
 /// Rising or falling, and how fast: now, if something that was done changed it, else all the time.
-pub fn headline(course: &Course) -> String {
-    format!("{}: {}", title(course), way(course))
+pub fn headline(course: &Course, now: &Moment) -> String {
+    format!("{}: {}", title(course), way(course, now))
 }
 
-/// The same without what it is about.
-pub fn way(course: &Course) -> String {
+/// Days after which it is said that readings are old: two weeks, twice the usual rhythm (common practice).
+const OLD: f64 = 14.0;
+
+/// How many days old the last reading is, if it is old.
+fn age(course: &Course, now: &Moment) -> Option<f64> {
+    let (_, last) = course.readings.last()?;
+    Some(now.days() - last.at.days()).filter(|days| *days > OLD)
+}
+
+/// The same without what it is about. What is old is said to be so.
+pub fn way(course: &Course, now: &Moment) -> String {
+    let old = age(course, now).map_or_else(String::new, |days| {
+        format!(", when last read {days:.0} days ago")
+    });
     let Some(line) = course.present() else {
-        return "no trend yet".into();
+        return format!("no trend yet{old}");
     };
     let slope = Effect {
         value: line.slope_per_week,
@@ -65,7 +77,7 @@ pub fn way(course: &Course) -> String {
         format!(" since {} ({})", turn.entry, turn.event.at.date())
     });
     format!(
-        "{word}{since}, {} a week",
+        "{word}{since}, {} a week{old}",
         change(&slope, &clean(&course.unit))
     )
 }
@@ -98,13 +110,14 @@ fn signed(v: f64, decimals: i32) -> String {
     }
 }
 
-/// A level with its interval, such as `41.0 (38.2 to 43.8)`.
-fn level(effect: &Effect) -> String {
+/// A level with its interval, such as `41.0 mg/L (38.2 to 43.8)`.
+fn level(effect: &Effect, unit: &str) -> String {
     let d = decimals((effect.high - effect.low) / 2.0);
     let show = |v: f64| to_decimals(v, d);
+    let value = format!("{} {unit}", show(effect.value));
     format!(
         "{} ({} to {})",
-        show(effect.value),
+        value.trim_end(),
         show(effect.low.max(effect.value.min(0.0))),
         show(effect.high)
     )
@@ -154,12 +167,17 @@ fn readings(course: &Course) -> Vec<String> {
             .map(|e| (e - robust.slope_per_week).abs())
             .fold(0.0, f64::max);
         let d = decimals(half);
-        let end = |e: Option<f64>| e.map_or_else(|| "open".into(), |e| signed(e, d));
+        // Bounds among the readings may leave an end open.
+        let ends = match (robust.low, robust.high) {
+            (Some(low), Some(high)) => format!("{} to {}", signed(low, d), signed(high, d)),
+            (Some(low), None) => format!("at least {}", signed(low, d)),
+            (None, Some(high)) => format!("at most {}", signed(high, d)),
+            (None, None) => "how far off it may be cannot be told".to_owned(),
+        };
         lines.push(format!(
-            "the median of all pairs of readings, which no single one can sway: {} a week ({} to {})",
+            "the median of all pairs of readings, which no single one can sway: {} {} a week ({ends})",
             signed(robust.slope_per_week, d),
-            end(robust.low),
-            end(robust.high)
+            clean(&course.unit),
         ));
     }
     lines
@@ -219,8 +237,8 @@ fn answered(around: &Around, unit: &str) -> Vec<String> {
     let mut lines = vec![
         format!(
             "{of}: {} before, {} after, by {} and {}",
-            level(&split.before),
-            level(&split.after),
+            level(&split.before, &unit),
+            level(&split.after, &unit),
             counted(split.n_before),
             counted(split.n_after)
         ),
@@ -231,7 +249,7 @@ fn answered(around: &Around, unit: &str) -> Vec<String> {
     {
         let d = decimals((both.high - both.low) / 2.0);
         lines.push(format!(
-            "change of the slope: {} a week, from {} to {}",
+            "change of the slope: {} a week, from {} to {} {unit} a week",
             change(both, &unit),
             signed(before.value, d),
             signed(after.value, d)

@@ -47,7 +47,7 @@ pub fn after_changes(
     )
 }
 
-/// Share to change at once to come from `present` down to `target`.
+/// Share to change at once to come from `present` down to `target`; all in `unit`, which errors name.
 ///
 /// The uncertainty is that of present and source; the target is exact. Near a source as high as the present it grows
 /// without bound.
@@ -56,15 +56,22 @@ pub fn after_changes(
 /// A target below the source water (no change reaches it) or equal to it (no number of changes does), a target at or above
 /// the present (nothing to change),
 /// a negative concentration, anything not a number.
-pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<Estimate> {
+pub fn share_needed(
+    present: Estimate,
+    source: Estimate,
+    target: f64,
+    unit: &str,
+) -> Result<Estimate> {
     let present = check::amount("present concentration", present)?;
     let source = check::amount("source water", source)?;
     check::not_negative("target", target)?;
+    let level = |v: f64| format!("{v} {unit}").trim_end().to_owned();
     if target >= present.value {
         return Err(Error::new(
             format!(
-                "the target {target} is not below the present {}: no change is needed to come down to it",
-                present.value
+                "the target {} is not below the present {}: no change is needed to come down to it",
+                level(target),
+                level(present.value)
             ),
             "give a target below the present concentration",
         )
@@ -73,8 +80,9 @@ pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<
     if target < source.value {
         return Err(Error::new(
             format!(
-                "the source water holds {}, more than the target {target}: no water change comes down to it",
-                source.value
+                "the source water holds {}, more than the target {}: no water change comes down to it",
+                level(source.value),
+                level(target)
             ),
             "give a higher target, or source water with less of the substance",
         )
@@ -83,8 +91,9 @@ pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<
     if target == source.value {
         return Err(Error::new(
             format!(
-                "the target {target} is the level of the source water itself: each change comes nearer, and only an unlimited \
-                 number of changes (or changing all of the water) would reach it"
+                "the target {} is the level of the source water itself: each change comes nearer, and only an unlimited \
+                 number of changes (or changing all of the water) would reach it",
+                level(target)
             ),
             "give a target above the source water, or source water with less of the substance",
         )
@@ -103,9 +112,10 @@ pub fn share_needed(present: Estimate, source: Estimate, target: f64) -> Result<
 /// A substance to bring down.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Goal {
-    /// What errors call it.
+    /// What errors call it, and the unit of its levels.
     pub name: String,
-    /// Concentration now, in the source water, and wanted at most; one unit.
+    pub unit: String,
+    /// Concentration now, in the source water, and wanted at most.
     pub present: Estimate,
     pub source: Estimate,
     pub target: f64,
@@ -146,7 +156,7 @@ pub fn share_for_all(goals: &[Goal]) -> Result<Together> {
         needed.push(if g.present.value <= g.target {
             None
         } else {
-            Some(share_needed(g.present, g.source, g.target).map_err(named)?)
+            Some(share_needed(g.present, g.source, g.target, &g.unit).map_err(named)?)
         });
     }
     let (decided_by, share) = needed

@@ -23,6 +23,7 @@ fn changes_are_those_of_the_reference() {
             exact(number(e, "C0")),
             exact(number(e, "C_new")),
             number(e, "target"),
+            "mg/L",
         )
         .unwrap();
         assert_relative_eq!(
@@ -47,6 +48,7 @@ fn changes_are_those_of_the_reference() {
             exact(number(e, "C0")),
             exact(number(e, "C_new")),
             number(e, "target"),
+            "mg/L",
         )
         .unwrap_err();
         assert!(error.what.contains("source water"), "{error}");
@@ -102,7 +104,7 @@ fn uncertainties_of_a_change_by_hand() {
     let after = after_change(present, source, exact(0.25)).unwrap();
     assert_eq!(after.value, 62.5);
     assert!((after.u - 6.0208).abs() < 1e-4);
-    let share = share_needed(present, source, 45.0).unwrap();
+    let share = share_needed(present, source, 45.0, "mg/L").unwrap();
     assert_eq!(share.value, 0.5);
     assert!((share.u - 0.05890).abs() < 1e-5, "{}", share.u);
 }
@@ -114,7 +116,7 @@ fn uncertainties_are_those_of_moving_the_inputs() {
     let f = |x: &[Estimate]| after_changes(x[0], x[1], x[2], 4).unwrap();
     assert_relative_eq!(f(&x).u, by_moving(&x, |x| f(x).value), max_relative = 1e-5);
 
-    let f = |x: &[Estimate]| share_needed(x[0], x[1], 12.0).unwrap();
+    let f = |x: &[Estimate]| share_needed(x[0], x[1], 12.0, "mg/L").unwrap();
     assert_relative_eq!(f(&x).u, by_moving(&x, |x| f(x).value), max_relative = 1e-5);
 
     let p = [e(0.8, 0.05)];
@@ -169,6 +171,7 @@ fn weeks_until_steady_are_those_of_living_through_them() {
 fn goal(name: &str, present: f64, source: f64, target: f64) -> Goal {
     Goal {
         name: name.into(),
+        unit: "mg/L".into(),
         present: Estimate::new(present, 0.1 * present),
         source: exact(source),
         target,
@@ -217,18 +220,21 @@ fn impossible_changes_are_refused() {
     let (present, source, share) = (exact(40.0), exact(5.0), exact(0.2));
     all_refused(NOT_AMOUNTS.map(|c| after_change(c, source, share)));
     all_refused(NOT_AMOUNTS.map(|c| after_change(present, c, share)));
-    all_refused(NOT_AMOUNTS.map(|c| share_needed(c, source, 10.0)));
-    all_refused(NOT_AMOUNTS.map(|c| share_needed(present, c, 10.0)));
+    all_refused(NOT_AMOUNTS.map(|c| share_needed(c, source, 10.0, "mg/L")));
+    all_refused(NOT_AMOUNTS.map(|c| share_needed(present, c, 10.0, "mg/L")));
     for bad in [0.0, -0.1, 1.1, f64::NAN] {
         assert!(after_change(present, source, exact(bad)).is_err());
         assert!(spread(exact(bad), 0.2).is_err());
         assert!(spread(exact(0.5), bad).is_err());
     }
     for target in [5.0, 4.0, 40.0, 41.0, -1.0, f64::NAN] {
-        assert!(share_needed(present, source, target).is_err(), "{target}");
+        assert!(
+            share_needed(present, source, target, "mg/L").is_err(),
+            "{target}"
+        );
     }
-    let e = share_needed(present, source, 50.0).unwrap_err();
-    assert!(e.what.contains("present 40"), "{e}");
+    let e = share_needed(present, source, 50.0, "mg/L").unwrap_err();
+    assert!(e.what.contains("present 40 mg/L"), "{e}");
     assert!(spread(exact(1.0), 0.5).is_err(), "some is always left");
     assert!(spread(exact(0.9), 1e-6).is_err(), "a million days");
     assert_eq!(spread(exact(1.0), 1.0).unwrap().days, 1);

@@ -168,18 +168,14 @@ fn taken(ml: f64) -> String {
 
 fn words(plan: &Plan) -> String {
     let unit = &plan.unit;
-    let mut rows = vec![
-        [
-            "make",
-            "take",
-            "from",
-            "fill up to",
-            "holds",
-            "95 % interval",
-        ]
-        .map(str::to_owned)
-        .to_vec(),
-    ];
+    let mut rows = vec![vec![
+        format!("make, {unit}"),
+        "take".to_owned(),
+        "from".to_owned(),
+        "fill up to".to_owned(),
+        "holds".to_owned(),
+        "95 % interval".to_owned(),
+    ]];
     for line in &plan.rows {
         let (value, interval) = line.concentration.parts(unit);
         let (take, from) = if line.from == "water" {

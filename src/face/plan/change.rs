@@ -75,7 +75,7 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
         notes.extend(dosed);
         return Ok((plan, notes));
     }
-    let share = share_needed(present, source, plan.target)?;
+    let share = share_needed(present, source, plan.target, &plan.unit)?;
     let schedule = spread(share, asked.most_a_day.map_or(1.0, |most| most / 100.0))?;
     plan.needed = true;
     plan.share_at_once_percent = Some(Figure::percent(share));

@@ -136,6 +136,7 @@ impl Goal {
     fn mixing(&self) -> mixing::Goal {
         mixing::Goal {
             name: self.test.clone(),
+            unit: self.unit.clone(),
             present: self.now.estimate,
             source: self.source.estimate(),
             target: self.target,

@@ -465,10 +465,9 @@ impl<'a> Plot<'a> {
             .map(|(is, name)| if is { name } else { "" })
             .concat();
         let mut told = format!(
-            "{}: {} {}",
+            "{}: {}",
             dates::date(mark.day, self.view.offset_seconds, true),
-            words::said(&mark.seen),
-            self.view.unit
+            words::said(&mark.seen, &self.view.unit),
         );
         for (is, word) in [(mark.doubtful, ", doubtful"), (mark.by_eye, ", by eye")] {
             told += if is { word } else { "" };

@@ -6,18 +6,23 @@ use crate::report::number;
 /// Beyond so many, events are counted and not told.
 const MOST_EVENTS: usize = 60;
 
-/// A reading in words, without its unit: no more digits than its interval bears.
-pub(super) fn said(seen: &Seen) -> String {
+/// A reading in words: no more digits than its interval bears.
+pub(super) fn said(seen: &Seen, unit: &str) -> String {
     match *seen {
         Seen::Value { value, low, high } if high > low => {
             let d = number::decimals((high - low) / 2.0);
             let show = |v: f64| number::to_decimals(v, d);
-            format!("{} ({} to {})", show(value), show(low), show(high))
+            let value = with_unit(&show(value), unit);
+            format!("{value} ({} to {})", show(low), show(high))
         }
-        Seen::Value { value, .. } => number::plain(value),
-        Seen::Below(bound) => format!("below {}", number::plain(bound)),
-        Seen::Above(bound) => format!("above {}", number::plain(bound)),
+        Seen::Value { value, .. } => with_unit(&number::plain(value), unit),
+        Seen::Below(bound) => format!("below {}", with_unit(&number::plain(bound), unit)),
+        Seen::Above(bound) => format!("above {}", with_unit(&number::plain(bound), unit)),
     }
+}
+
+fn with_unit(value: &str, unit: &str) -> String {
+    format!("{value} {}", unit.trim()).trim_end().to_owned()
 }
 
 /// Do the days that are shown lie in more than one year?
@@ -46,7 +51,7 @@ pub(super) fn summary(view: &View) -> String {
     let with_year = needs_year(view);
     let dated = |m: &Mark| {
         let date = dates::date(m.day, view.offset_seconds, with_year);
-        format!("{} on {date}", said(&m.seen))
+        format!("{} on {date}", said(&m.seen, &view.unit))
     };
     match view.marks.as_slice() {
         [] => "no readings".into(),
@@ -58,7 +63,7 @@ pub(super) fn summary(view: &View) -> String {
 /// When the line would reach a limit.
 pub(super) fn crossing(view: &View) -> Option<String> {
     let c: Crossing = view.crossing?;
-    let level = number::plain(c.limit);
+    let level = with_unit(&number::plain(c.limit), &view.unit);
     let date = |day: f64| dates::date(day, view.offset_seconds, needs_year(view));
     let when = match c.latest {
         Some(latest) if date(latest) != date(c.earliest) => {
@@ -95,19 +100,19 @@ pub(super) fn description(view: &View) -> String {
     let mut parts = vec![match view.marks.as_slice() {
         [] => "No readings.".into(),
         [one] => format!(
-            "1 reading on {}{}: {} {unit}.",
+            "1 reading on {}{}: {}.",
             date(one.day),
             kinds(&view.marks),
-            said(&one.seen)
+            said(&one.seen, unit)
         ),
         [first, .., last] => format!(
-            "{} readings from {} to {}{}. First: {} {unit}. Last: {} {unit}.",
+            "{} readings from {} to {}{}. First: {}. Last: {}.",
             view.marks.len(),
             date(first.day),
             date(last.day),
             kinds(&view.marks),
-            said(&first.seen),
-            said(&last.seen)
+            said(&first.seen, unit),
+            said(&last.seen, unit)
         ),
     }];
     for band in &view.bands {
@@ -119,7 +124,7 @@ pub(super) fn description(view: &View) -> String {
                 let show = |v: f64| number::to_decimals(v, d);
                 format!(
                     "{} ({} to {}) on {}",
-                    show(p.level),
+                    with_unit(&show(p.level), unit),
                     show(p.low),
                     show(p.high),
                     date(p.day)
@@ -130,8 +135,11 @@ pub(super) fn description(view: &View) -> String {
     }
     let limits = range::limits(view, (0.0, 0.0));
     if !limits.is_empty() {
-        let all: Vec<_> = limits.into_iter().map(|l| l.text).collect();
-        parts.push(format!("Limits: {} {unit}.", all.join(", ")));
+        let all: Vec<_> = limits
+            .into_iter()
+            .map(|l| with_unit(&l.text, unit))
+            .collect();
+        parts.push(format!("Limits: {}.", all.join(", ")));
     }
     if !view.events.is_empty() {
         let shown = view.events.len().min(MOST_EVENTS);

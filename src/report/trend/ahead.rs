@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::{Offset, TimeZone};
 
-use super::{level, said};
+use super::{age, level, said};
 use crate::course::Course;
 use crate::logbook::{Amount, Moment};
 use crate::report::number::plain;
@@ -57,18 +57,13 @@ pub(super) fn lines(course: &Course, now: &Moment) -> Vec<String> {
             None => by_last(course, bound),
         });
     }
-    let last = course.readings.last().map(|(_, r)| r.at.days());
-    let days = last.map_or(0.0, |last| now.days() - last);
-    if days > OLD && !lines.is_empty() {
+    if let (Some(days), false) = (age(course, now), lines.is_empty()) {
         lines.push(format!(
             "The last reading is {days:.0} days old: what is said here of the level and its future was so then."
         ));
     }
     lines
 }
-
-/// Days after which it is said that readings are old: two weeks, twice the usual rhythm (common practice).
-const OLD: f64 = 14.0;
 
 /// The line beside a limit: now, and if it goes on.
 fn by_line(course: &Course, bound: Bound) -> Option<String> {
@@ -82,9 +77,12 @@ fn by_line(course: &Course, bound: Bound) -> Option<String> {
         .find(|(value, _)| *value == bound.value)
         .map(|(_, c)| c);
     Some(match bound.is_past(at_last.low, at_last.high) {
-        None => format!("The level may be {word} {limit}: {}.", level(&at_last)),
+        None => format!(
+            "The level may be {word} {limit}: {}.",
+            level(&at_last, &unit)
+        ),
         Some(true) => {
-            let now = format!("The level is {word} {limit}: {}.", level(&at_last));
+            let now = format!("The level is {word} {limit}: {}.", level(&at_last, &unit));
             match crossing {
                 Some(c) => format!("{now} {}", when(course, c, "it is back within it")),
                 None => now,

@@ -199,7 +199,7 @@ fn about(words: Words, course: &Course, svg: &str, now: &Moment) -> Markup {
             @if let Some((_, last)) = course.readings.last() {
                 p { (said(last)) br; span.quiet { (last.at.short()) ", " (verdict(words, last.verdict)) } }
             }
-            p lang="en" { strong { (capital(&trend::way(course))) "." } }
+            p lang="en" { strong { (capital(&trend::way(course, now))) "." } }
             div.course { (PreEscaped(svg)) }
             @for paragraph in paragraphs {
                 @if let [first, rest @ ..] = paragraph.as_slice() {

@@ -5,13 +5,13 @@ use axum::extract::{Path, Query, State};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::parts::{back, figure, number, page, water as find};
+use super::parts::{back, figure, now, number, page, water as find};
 use crate::error::{Error, Result};
 use crate::face::plan::change::{self, poured};
 use crate::face::plan::figure::{Figure, mixes};
 use crate::face::plan::level::{Newest, Otherwise, Source, newest};
 use crate::face::plan::{LIVESTOCK, USE, routine};
-use crate::logbook::{Entry, Logbook, Water};
+use crate::logbook::{Entry, Logbook, Moment, Water};
 use crate::report::number::plain;
 use crate::report::text::clean;
 use crate::web::refusal::{Refusal, sentence};
@@ -74,7 +74,8 @@ type Answer<T> = Option<Result<(T, Vec<String>)>>;
 struct Known {
     entry: Entry,
     water: Water,
-    tests: Vec<String>,
+    /// With the unit of the newest reading.
+    tests: Vec<(String, String)>,
     /// The test that is looked at, and its newest level.
     test: Option<String>,
     newest: Option<Result<Newest>>,
@@ -94,17 +95,15 @@ pub(super) async fn page_of(
     let known = app
         .in_logbook(move |logbook| reckon(&logbook, &entry, &test, &numbers))
         .await?;
-    Ok(show(words, &known, &asked))
+    Ok(show(words, &known, &asked, &now(&app)))
 }
 
 fn reckon(logbook: &Logbook, entry: &str, test: &str, numbers: &Numbers) -> Result<Known> {
     let (entry, water) = find(logbook, entry)?;
-    let tests = logbook.tests(&water.name)?;
-    let test = tests
-        .iter()
-        .find(|t| *t == test)
-        .or_else(|| tests.first())
-        .cloned();
+    let lasts = logbook.lasts(&water.name)?.into_iter();
+    let tests: Vec<(String, String)> = lasts.map(|(_, r)| (r.test, r.unit)).collect();
+    let found = tests.iter().find(|(t, _)| t == test);
+    let test = found.or(tests.first()).map(|(t, _)| t.clone());
     let level = || {
         let test = test.as_deref()?;
         Some(
@@ -149,8 +148,18 @@ fn reckon(logbook: &Logbook, entry: &str, test: &str, numbers: &Numbers) -> Resu
     })
 }
 
-fn show(words: Words, known: &Known, asked: &Asked) -> Markup {
+/// The unit of the levels that are asked for: of whichever test is chosen.
+fn unit(words: Words, tests: &[(String, String)]) -> String {
+    match tests.split_first() {
+        Some(((_, unit), others)) if others.iter().all(|(_, u)| u == unit) => clean(unit),
+        _ => words.say("plan.its_unit").to_owned(),
+    }
+}
+
+fn show(words: Words, known: &Known, asked: &Asked, now: &Moment) -> Markup {
     let Known { entry, water, .. } = known;
+    let unit = unit(words, &known.tests);
+    let in_unit = |label: &'static str| format!("{}, {unit}", words.say(label));
     let volume = match asked.volume.as_str() {
         "" => water.volume_l.map(plain).unwrap_or_default(),
         told => told.to_owned(),
@@ -166,6 +175,7 @@ fn show(words: Words, known: &Known, asked: &Asked) -> Markup {
                         strong { (found.now.figure.words(&found.unit)) }
                         @if let Some(at) = &found.now.at { br; span.quiet { (at) } }
                     }
+                    @if let Some(age) = found.now.age(now) { p lang="en" { (age) } }
                     @if let Some(later) = &found.passed_over { p lang="en" { (sentence(later)) } }
                 }
                 Some(Err(e)) => (lacking(words, e)),
@@ -191,11 +201,13 @@ fn show(words: Words, known: &Known, asked: &Asked) -> Markup {
                     label {
                         (words.say("water.test"))
                         select name="test" {
-                            @for test in &known.tests { option value=(test) selected[known.test.as_ref() == Some(test)] { (clean(test)) } }
+                            @for (test, unit) in &known.tests {
+                                option value=(test) selected[known.test.as_ref() == Some(test)] { (clean(test)) ", " (clean(unit)) }
+                            }
                         }
                     }
                     h2 { (words.say("plan.change")) }
-                    (figure(words.say("plan.target"), "target", &asked.target, false))
+                    (figure(&in_unit("plan.target"), "target", &asked.target, false))
                     (figure(words.say("plan.volume"), "volume", &volume, false))
                     (figure(words.say("plan.most_a_day"), "most_a_day", &asked.most_a_day, false))
                     h2 { (words.say("plan.routine")) }
@@ -203,8 +215,8 @@ fn show(words: Words, known: &Known, asked: &Asked) -> Markup {
                     p.hint { (words.say("plan.share_hint")) }
                     h2 { (words.say("plan.source")) }
                     div.pair {
-                        (figure(words.say("plan.source_level"), "source", &asked.source, false))
-                        (figure(words.say("water.plus_minus"), "source_plus_minus", &asked.source_plus_minus, false))
+                        (figure(&in_unit("plan.source_level"), "source", &asked.source, false))
+                        (figure(&in_unit("water.plus_minus"), "source_plus_minus", &asked.source_plus_minus, false))
                     }
                     p.hint { (words.say("plan.source_hint")) }
                     button { (words.say("plan.reckon")) }

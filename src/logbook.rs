@@ -10,6 +10,7 @@
 
 pub(crate) mod amounts;
 mod ask;
+pub mod changes;
 mod entry;
 pub mod equipment;
 pub mod exchange;

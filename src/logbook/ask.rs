@@ -319,7 +319,7 @@ impl Logbook {
         )
     }
 
-    fn all<T>(
+    pub(super) fn all<T>(
         &self,
         sql: &str,
         values: &[&dyn ToSql],

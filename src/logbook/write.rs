@@ -3,6 +3,7 @@
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension, params};
 
+use super::changes::Fields;
 use super::entry::{Entry, Table};
 use super::equipment::is_copper;
 use super::fault::{Fault, clear};
@@ -41,7 +42,7 @@ pub(super) fn free(c: &Connection, table: &str, name: &str) -> std::result::Resu
     )?;
     if taken {
         return Err(clear(
-            format!("there is a {table} of the name \"{name}\" already"),
+            format!("the name \"{name}\" is that of another {table}"),
             "give another name",
         ));
     }
@@ -284,8 +285,8 @@ pub(super) fn insert_reading(
         Amount::Above { low } => ("above", None, Some(low), None),
     };
     finite(&[value, low, high, reading.dilution_factor])?;
-    if let Amount::Value { value, low, high } = reading.answer
     amounts::reading(reading)?;
+    if let Amount::Value { value, low, high } = reading.answer
         && !(low <= value && value < high)
     {
         return Err(clear(
@@ -352,8 +353,8 @@ pub(super) fn insert_event(
     uid: Option<String>,
 ) -> std::result::Result<Entry, Fault> {
     finite(&[event.percent, event.amount])?;
-    if event.percent.is_some_and(|p| !(p > 0.0 && p <= 100.0)) {
     amounts::dosed(event.amount)?;
+    if event.percent.is_some_and(|p| !(p > 0.0 && p <= 100.0)) {
         return Err(clear(
             format!(
                 "{} per cent of the water cannot be changed",
@@ -469,6 +470,7 @@ pub(super) fn write_limit(
 pub(super) fn insert_limit(c: &Connection, limit: &Limit) -> std::result::Result<(), Fault> {
     tested(&limit.test, &limit.unit)?;
     finite(&[limit.low, limit.high])?;
+    amounts::limit(limit)?;
     let water = water_id(c, &limit.water)?;
     if let (Some(low), Some(high)) = (limit.low, limit.high)
         && low > high
@@ -489,7 +491,6 @@ pub(super) fn insert_limit(c: &Connection, limit: &Limit) -> std::result::Result
 }
 
 /// What an event of its kind cannot be without.
-    amounts::limit(limit)?;
 pub(super) fn lacking(event: &Event) -> Option<&'static str> {
     match event.kind {
         Kind::WaterChange if event.percent.is_none() => Some("percent"),
@@ -500,14 +501,12 @@ pub(super) fn lacking(event: &Event) -> Option<&'static str> {
     }
 }
 
-/// Keeps an entry as it is now among the changes.
-pub(super) fn keep(c: &Connection, entry: Entry, now: &Moment) -> std::result::Result<(), Fault> {
+/// An entry as the file has it, also one that was removed, by the names of the columns.
+pub(super) fn row(c: &Connection, entry: Entry) -> rusqlite::Result<Option<Fields>> {
     let table = entry.table.name();
-    let mut query = c.prepare(&format!(
-        "SELECT * FROM {table} WHERE id = ?1 AND removed IS NULL"
-    ))?;
+    let mut query = c.prepare(&format!("SELECT * FROM {table} WHERE id = ?1"))?;
     let columns: Vec<String> = query.column_names().map(str::to_owned).collect();
-    let before = query
+    query
         .query_row([entry.id], |row| {
             let mut fields = serde_json::Map::new();
             for (i, column) in columns.iter().enumerate() {
@@ -519,10 +518,15 @@ pub(super) fn keep(c: &Connection, entry: Entry, now: &Moment) -> std::result::R
                 };
                 fields.insert(column.clone(), value);
             }
-            Ok(serde_json::Value::Object(fields).to_string())
+            Ok(fields)
         })
-        .optional()?;
-    let Some(before) = before else {
+        .optional()
+}
+
+/// Keeps an entry as it is now among the changes.
+pub(super) fn keep(c: &Connection, entry: Entry, now: &Moment) -> std::result::Result<(), Fault> {
+    let there = row(c, entry)?.filter(|fields| fields["removed"].is_null());
+    let Some(before) = there.map(|fields| serde_json::Value::Object(fields).to_string()) else {
         return Err(clear(
             format!("there is no {} {entry} in the logbook", entry.what()),
             "see `tintwell log show`",

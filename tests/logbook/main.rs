@@ -9,6 +9,7 @@ mod exchange;
 mod limits;
 mod look;
 mod merge;
+mod options;
 mod power;
 
 use std::path::Path;

@@ -1,6 +1,6 @@
 //! `tintwell log show`: what is in the logbook.
 
-use super::LogbookArgs;
+use super::{LogbookArgs, changes};
 use crate::cli::{Done, Exit, put};
 use crate::logbook::equipment::{Met, Stay, met, stays};
 use crate::logbook::{Access, Equipment, Limit, Logbook, Source};
@@ -29,7 +29,7 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> Done {
     let logbook = args.logbook.open(Access::Read)?;
     let text = match &args.water {
-        _ if args.changes => changes(&logbook, args.json)?,
+        _ if args.changes => changes::told(&logbook, args.json)?,
         None if args.json => waters_json(&logbook)?,
         None => waters(&logbook)?,
         Some(water) if args.json => water_json(&logbook, water, args.test.as_deref())?,
@@ -72,27 +72,6 @@ fn water_json(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::erro
     }
     for limit in limits(logbook, water, test)? {
         text += &line("limits".into(), &limit);
-    }
-    Ok(text)
-}
-
-fn changes(logbook: &Logbook, json: bool) -> crate::error::Result<String> {
-    let mut text = String::new();
-    for (at, entry, before) in logbook.changes()? {
-        if json {
-            let before: serde_json::Value = serde_json::from_str(&before).unwrap_or_default();
-            let change = serde_json::json!({"changed_at": at, "entry": entry, "before": before});
-            text += &format!("{change}\n");
-        } else {
-            text += &format!(
-                "{}  {entry:<6} was {}\n",
-                at.replace('T', " "),
-                clean(&before)
-            );
-        }
-    }
-    if text.is_empty() && !json {
-        text = "nothing was edited or removed\n".into();
     }
     Ok(text)
 }
@@ -217,7 +196,7 @@ fn limits(logbook: &Logbook, water: &str, test: Option<&str>) -> crate::error::R
     Ok(limits)
 }
 
-fn bounds(limit: &Limit) -> String {
+pub(super) fn bounds(limit: &Limit) -> String {
     let (test, unit) = (clean(&limit.test), clean(&limit.unit));
     match (limit.low, limit.high) {
         (Some(low), Some(high)) => {

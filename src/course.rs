@@ -375,10 +375,11 @@ fn at_once(around: &Around, readings: &[(Entry, Reading)]) -> Option<String> {
         .collect();
     (!same.is_empty()).then(|| {
         format!(
-            "{} has the same time as {} and counts as before it; if it came after, give both their times of day with \
-             `tintwell log edit --at`",
+            "{} {} as {} and {} before it; if it came after, give both their times of day with `tintwell log edit --at`",
             same.join(", "),
-            around.entry
+            if same.len() == 1 { "has the same time" } else { "have the same time" },
+            around.entry,
+            if same.len() == 1 { "counts as" } else { "count as" },
         )
     })
 }
@@ -400,8 +401,9 @@ fn beside(
         .collect();
     (!others.is_empty()).then(|| {
         format!(
-            "between the same two readings as {} there was {}: what they did cannot be told apart",
+            "between the same two readings as {} there {} {}: what they did cannot be told apart",
             around.entry,
+            if others.len() == 1 { "was" } else { "were" },
             others.join(", ")
         )
     })

@@ -18,8 +18,8 @@ mod fault;
 mod import;
 mod schema;
 mod store;
-mod write;
 mod table;
+mod write;
 
 use std::fmt;
 use std::str::FromStr;
@@ -82,7 +82,7 @@ impl Moment {
     /// # Errors
     /// One phrase that says what a time looks like.
     pub fn parse(text: &str, zone: &TimeZone) -> Result<Moment, String> {
-        let text = text.trim();
+        let text = &two_digits(text.trim());
         if let Ok(moment) = Moment::from_str(text) {
             return Ok(moment);
         }
@@ -129,6 +129,17 @@ impl FromStr for Moment {
         let offset = Pieces::parse(text).ok().and_then(|p| p.to_numeric_offset());
         let zone = TimeZone::fixed(offset.unwrap_or(jiff::tz::Offset::UTC));
         Ok(Moment::from(&stamp.to_zoned_datetime(zone)))
+    }
+}
+
+/// A time whose hour has one digit, `2026-03-01 8:58`, as the standards write it.
+fn two_digits(text: &str) -> String {
+    let bytes = text.as_bytes();
+    let short = bytes.len() > 12 && matches!(bytes[10], b'T' | b't' | b' ') && bytes[12] == b':';
+    if short && text.is_ascii() {
+        format!("{}0{}", &text[..11], &text[11..])
+    } else {
+        text.to_owned()
     }
 }
 
@@ -397,6 +408,8 @@ mod tests {
             ),
             ("20260301", "2026-03-01T12:00:00-08:00"),
             ("20260301T0905", "2026-03-01T09:05:00-08:00"),
+            ("2026-03-01 8:58", "2026-03-01T08:58:00-08:00"),
+            ("2026-03-01T8:58+02:00", "2026-03-01T08:58:00+02:00"),
         ] {
             let moment = Moment::parse(told, &zone).unwrap();
             assert_eq!(moment.to_string(), text, "{told}");

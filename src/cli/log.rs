@@ -240,12 +240,22 @@ pub(super) fn now() -> Moment {
     Moment::from(&ZonedDateTime::now())
 }
 
-/// A time that was told, or now.
+/// A time that was told, or now. A time of day alone is that of today.
 pub(super) fn when(told: Option<&str>) -> Result<Moment, Stop> {
-    told.map_or_else(
-        || Ok(now()),
-        |text| Moment::parse(text, &TimeZone::system()).map_err(Stop::Usage),
-    )
+    let Some(text) = told else {
+        return Ok(now());
+    };
+    let is_of_day = |text: &str| {
+        text.split_once(':').is_some_and(|(hour, minute)| {
+            let digits = |part: &str| part.bytes().all(|b| b.is_ascii_digit());
+            digits(hour) && digits(minute) && matches!((hour.len(), minute.len()), (1 | 2, 2))
+        })
+    };
+    let text = match text.trim() {
+        of_day if is_of_day(of_day) => format!("{} {of_day}", now().date()),
+        text => text.to_owned(),
+    };
+    Moment::parse(&text, &TimeZone::system()).map_err(Stop::Usage)
 }
 
 /// The same for an entry: that it lies ahead is told, and allowed.
@@ -307,21 +317,11 @@ fn edit(args: &EditArgs) -> Done {
             settled(&logbook, &water.name, args.anyway)?;
         }
     }
-    Ok(Exit::Trusted)
-}
-
-fn remove(args: &RemoveArgs) -> Done {
-    let mut logbook = args.logbook.open(Access::Change)?;
-    for entry in &args.entries {
-        logbook.remove(*entry, &now())?;
-        say(&format!("{} {entry} left out", entry.what()));
-    }
-    Ok(Exit::Trusted)
     logbook.edit(args.entry, &fields, &now())?;
     say(&format!("{} {} changed", args.entry.what(), args.entry));
+    Ok(Exit::Trusted)
 }
 
-fn event(args: &EventArgs) -> Done {
 /// Stops before invertebrates come into a water that copper was in, or tells only.
 fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
     let met = equipment::in_water(logbook, water)?;
@@ -345,6 +345,16 @@ fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
     .into())
 }
 
+fn remove(args: &RemoveArgs) -> Done {
+    let mut logbook = args.logbook.open(Access::Change)?;
+    for entry in &args.entries {
+        logbook.remove(*entry, &now())?;
+        say(&format!("{} {entry} left out", entry.what()));
+    }
+    Ok(Exit::Trusted)
+}
+
+fn event(args: &EventArgs) -> Done {
     let lacks = match args.kind {
         Kind::WaterChange if args.percent.is_none() => Some("--percent"),
         Kind::Dose if args.substance.is_none() => Some("--substance"),
@@ -354,6 +364,12 @@ fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
     };
     if let Some(option) = lacks {
         return Err(Stop::Usage(format!("{} needs {option}", args.kind.word())));
+    }
+    if args.percent.is_some() && args.kind != Kind::WaterChange {
+        return Err(Stop::Usage(format!(
+            "--percent is the share of a water-change: {} takes --amount and --unit",
+            args.kind.word()
+        )));
     }
     let event = Event {
         water: args.water.clone(),
@@ -365,12 +381,6 @@ fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
         substance: args.substance.clone(),
         medicine: args.medicine,
         equipment: args.equipment.clone(),
-    if args.percent.is_some() && args.kind != Kind::WaterChange {
-        return Err(Stop::Usage(format!(
-            "--percent is the share of a water-change: {} takes --amount and --unit",
-            args.kind.word()
-        )));
-    }
         note: args.note.clone(),
     };
     let mut logbook = args.logbook.open(Access::Change)?;
@@ -417,6 +427,7 @@ fn limits(args: &LimitsArgs) -> Done {
     };
     let before = logbook.set_limit(&limit, &now())?;
     let bounds = match (args.low, args.high) {
+        (None, None) if before.is_none() => "had no bounds: nothing is changed".to_owned(),
         (None, None) => "has no bounds any more".to_owned(),
         (Some(low), None) => format!("is not to fall under {low} {}", args.unit),
         (None, Some(high)) => format!("is not to rise over {high} {}", args.unit),

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use crate::course::{Course, Wanted};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::logbook::{Entry, Jpeg, Logbook, Moment};
 use crate::report::page::{self, Report};
 
@@ -55,6 +55,13 @@ pub(crate) fn page(
         .into_iter()
         .filter(|(_, e)| e.at.seconds() >= from)
         .collect();
+    if let (Some(since), true, true) = (&wanted.since, courses.is_empty(), events.is_empty()) {
+        return Err(Error::new(
+            format!("nothing is logged from {} on", since.short()),
+            "give an earlier --since; see `tintwell log show`",
+        )
+        .about(water.name));
+    }
     page::of_water(&Report {
         water: &water,
         courses: &courses,

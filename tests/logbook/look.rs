@@ -86,7 +86,7 @@ fn small_things_are_said() {
     let log = |args: &[&str]| done(dir.path(), &[&["log"], args].concat());
     log(&["add", "water", "tank"]);
     let (_, err) = log(&[
-        "limits", "tank", "NITRATE", "mg/L", "--high", "5", "--low", "-5",
+        "limits", "tank", "NITRATE", "mg/L", "--high", "5", "--low", "1",
     ]);
     assert!(
         err.ends_with("note: no reading of NITRATE in tank is logged yet\n"),
@@ -111,7 +111,7 @@ fn small_things_are_said() {
     let limits: serde_json::Value = serde_json::from_str(json.lines().last().unwrap()).unwrap();
     assert_eq!(
         (&limits["entry"], &limits["low"]),
-        (&"limits".into(), &(-5.0).into())
+        (&"limits".into(), &(1.0).into())
     );
     let (_, err) = log(&["event", "tank", "feeding", "--at", "2999-01-01T12:00Z"]);
     assert!(
@@ -124,5 +124,8 @@ fn small_things_are_said() {
         "{err}"
     );
     let (changes, _) = log(&["show", "--changes"]);
-    assert!(changes.contains("limits was {"), "{changes}");
+    assert!(
+        changes.contains("limits of tank: NITRATE between 1 and 5 mg/L -> Nitrate not over 6 mg/L"),
+        "{changes}"
+    );
 }

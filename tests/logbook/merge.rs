@@ -70,7 +70,7 @@ fn an_old_limit_is_told_among_the_changes() {
         water: "tidepool".into(),
         test: "Nitrate".into(),
         unit: "MG/L".into(),
-        low: Some(-5.0),
+        low: Some(5.0),
         high: None,
     };
     book.set_limit(&limit, &at(60)).unwrap();

@@ -167,6 +167,32 @@ fn plots_are_written_in_each_form() {
     assert!(html.contains(&svg), "the page holds the same plot");
 }
 
+/// A page without a reading or an event would look like a water of which nothing is known.
+#[test]
+fn no_page_is_written_about_nothing() {
+    let dir = demo();
+    let output = Command::new(env!("CARGO_BIN_EXE_tintwell"))
+        .args([
+            "report",
+            "tidepool",
+            "--since",
+            "2027-01-01",
+            "--out",
+            "a.html",
+        ])
+        .args(["--logbook", "weeks.sqlite"])
+        .current_dir(dir.path())
+        .output()
+        .unwrap();
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(4), "{said}");
+    assert!(
+        said.contains("tidepool: nothing is logged from 2027-01-01"),
+        "{said}"
+    );
+    assert!(!dir.path().join("a.html").exists());
+}
+
 /// No two units of one test that we know of differ by case alone: `mg/l` is `mg/L`.
 #[test]
 fn a_unit_is_known_however_its_letters_are_set() {

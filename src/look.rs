@@ -16,7 +16,7 @@ use crate::vial::bay::{self, BayPicture};
 use crate::vial::clear::{self, Clearness};
 use crate::vial::sample::{self, Sampled};
 use crate::vial::slant::Slant;
-use crate::vial::{Found, above, find as vial_find};
+use crate::vial::{Found, above, find as vial_find, gap};
 
 /// How to know where things are.
 #[derive(Debug, Clone)]
@@ -229,6 +229,14 @@ impl Look {
         }
         let sd = self.observed.noise.max(LEAST_GRAIN);
         Matrix3::identity() * (sd * sd / sampled.blocks as f64)
+    }
+
+    /// Covariance (natural log of relative light) of a standing vial's colour from how near it stands to the card.
+    pub fn gap_covariance(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
+        match &self.vial {
+            Some(Found::Standing(vial)) => gap::covariance(ln, vial.width()),
+            _ => Matrix3::zeros(),
+        }
     }
 
     /// Covariance (natural log of relative light) of a liquid's colour from being seen at a slant.

@@ -2,6 +2,8 @@
 //!
 //! Touches no clock, terminal, network or file. Never guesses: what cannot be read is an error or an answer in words.
 
+mod answer;
+
 use nalgebra::{Matrix3, Vector3};
 use serde::Serialize;
 
@@ -10,20 +12,22 @@ use crate::capture;
 use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::chart::resolve::from_print;
-use crate::colour::{Lab, Relative, ciede2000};
+use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
 use crate::estimate::budget::{Budget, dark_end, depth};
 use crate::estimate::dilution::Dilution;
 use crate::estimate::posterior::{Posterior, posterior};
-use crate::flag::{Checked, Flag, Severity, Verdict};
+use crate::flag::{Checked, Verdict};
 use crate::light::correct::Correction;
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
-use crate::report::number::rounded_up;
 use crate::sight;
 use crate::stage::stage;
-use crate::vial::lens::{alike, another_way, gathered_light};
+use crate::vial::lens::{another_way, gathered_light};
 use crate::vial::sample::Sampled;
+
+pub use answer::{WIDE_STEPS, is_ph};
+pub(crate) use answer::{below_detection, may_be_above, may_be_under};
 
 /// Coverage of the interval.
 pub const LEVEL: f64 = 0.95;
@@ -171,15 +175,12 @@ pub fn read(
     flags.extend(sight::cloudy(&look, chart.clear_at(post.nearest)));
     let dye = chart.dye_at(post.nearest);
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
-    let beside = beside(&sampled, &curve, &post, chart);
-    let answer = answer(
-        chart,
-        &curve,
-        &post,
-        beside,
-        told.dilution.is_some(),
-        &mut flags,
-    );
+    let seen = answer::Seen {
+        beside: answer::beside(&sampled, &curve, &post, chart),
+        height_deg: look.slant.map_or(0.0, |s| s.height_deg),
+        diluted: told.dilution.is_some(),
+    };
+    let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);
     flags.extend(sight::empty(&look, &dye));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {
@@ -263,6 +264,7 @@ fn causes(
             look.observed.field.covariance(look.liquid),
         ),
         ("seen at a slant", look.slant_covariance(ln)),
+        ("how near the card the vial stands", look.gap_covariance(ln)),
         (
             "correction onto the session",
             correction.residual_covariance(ln),
@@ -296,227 +298,6 @@ fn budget(causes: &[(&'static str, Matrix3<f64>)], ln: &Vector3<f64>) -> Budget 
     budget
 }
 
-/// How far the colour lies beside the curve, CIEDE2000, whatever light the vial gathers (two standard deviations to either side).
-fn beside(sampled: &Sampled, curve: &Curve, post: &Posterior, chart: &Chart) -> f64 {
-    let most = 2.0 * alike(chart.unlike(sampled));
-    let on_curve = curve.lab(post.nearest);
-    (-LIGHTS..=LIGHTS)
-        .map(|k| {
-            let gathered = sampled
-                .ln
-                .add_scalar(most * f64::from(k) / f64::from(LIGHTS));
-            ciede2000(Relative(gathered.map(f64::exp).into()).to_lab(), on_curve)
-        })
-        .fold(f64::INFINITY, f64::min)
-}
-
-/// Lights that are tried to either side of the one seen.
-const LIGHTS: i32 = 12;
-
-/// What the colour says, in the order in which answers exclude each other.
-fn answer(
-    chart: &Chart,
-    curve: &Curve,
-    post: &Posterior,
-    beside: f64,
-    diluted: bool,
-    flags: &mut Vec<Flag>,
-) -> Answer {
-    let unit = &chart.terms.unit;
-    let (first, last) = (
-        chart.steps[0].value,
-        chart.steps[chart.steps.len() - 1].value,
-    );
-    let end = chart.steps.len() as f64 - 1.0;
-    if post.distance2 > OFF_CHART_D2 && post.delta_e_curve > OFF_CHART_DE {
-        flags.push(Flag::new(
-            "colour-off-chart",
-            Severity::Stop,
-            format!("the colour is {:.1} CIEDE2000 away from every colour of this chart", post.delta_e_curve),
-            "check that the chart is the one of this test, that all reagents were added and shaken, and that nothing else colours the water",
-        ));
-        return Answer::OffChart;
-    }
-    if beside > BESIDE_CURVE_DE {
-        flags.push(Flag::new(
-            "colour-beside-chart",
-            Severity::Doubt,
-            format!("the colour lies {beside:.1} CIEDE2000 beside the colours of this chart, more than a lamp behind the vial explains"),
-            "see that the liquid is clear and mixed and the vial like those of the chart, and bring diffuse light instead of one bright lamp",
-        ));
-    }
-    if post.above > 0.5 {
-        flags.push(Flag::new(
-            "beyond-top",
-            Severity::Doubt,
-            format!("the colour is at or past the last step of the chart, {last} {unit}"),
-            beyond_fix(unit, diluted),
-        ));
-        return Answer::Above {
-            low: chart.value_at(post.at_least.clamp(0.0, end)),
-        };
-    }
-    if post.below > 0.5 {
-        flags.push(Flag::new(
-            "under-first",
-            Severity::Doubt,
-            format!("the colour is at or before the first step of the chart, {first} {unit}"),
-            "use a test or chart that reaches lower",
-        ));
-        return Answer::Under {
-            high: chart.value_at(post.at_most.clamp(0.0, end)),
-        };
-    }
-    let (a, b) = (post.pieces[0].0, post.pieces[post.pieces.len() - 1].1);
-    if post.pieces.len() > 1 {
-        flags.push(Flag::new(
-            "two-answers",
-            Severity::Doubt,
-            format!(
-                "the colour fits the chart in more than one place: {}",
-                post.pieces
-                    .iter()
-                    .map(|(p, q)| format!(
-                        "{} to {}",
-                        rounded(chart.value_at(*p)),
-                        rounded(chart.value_at(*q))
-                    ))
-                    .collect::<Vec<_>>()
-                    .join(" or ")
-            ),
-            if is_ph(unit) {
-                "test again with another indicator"
-            } else {
-                "dilute the sample 1:1 and read again: the true value halves, the false one does not"
-            },
-        ));
-    } else if b - a > WIDE_STEPS {
-        flags.push(Flag::new(
-            "wide-interval",
-            Severity::Doubt,
-            format!("the interval spans {:.1} steps of the chart", b - a),
-            "take the photo again in even light, close and sharp; take several photos of the vial",
-        ));
-    }
-    if b > end - UNSURE_END
-        && curve.end_unsure() > UNSURE_STEP
-        && chart.lens.as_ref().is_some_and(|l| l.unsteady().is_some())
-    {
-        flags.push(Flag::new(
-            "top-unsure",
-            Severity::Doubt,
-            format!("near the last step ({last} {unit}) of a chart that was made with a lamp shining through its vials, a sample over range may look like this one"),
-            beyond_fix(unit, diluted),
-        ));
-    } else if post.above > MAY_BE {
-        flags.push(may_be_above(chart, Some(post.above), diluted));
-    }
-    if post.below > MAY_BE {
-        flags.push(may_be_under(chart, Some(post.below)));
-    }
-    // The first position of the grid inside the interval: zero cannot be excluded.
-    if first == 0.0 && a <= 1e-9 {
-        let high = chart.value_at(b);
-        flags.push(below_detection(high, unit, diluted));
-        return Answer::Below { high };
-    }
-    Answer::Value {
-        value: chart.value_at(post.median),
-        low: chart.value_at(a),
-        high: chart.value_at(b),
-    }
-}
-
-/// A logarithm of a concentration: water does not dilute it in proportion.
-pub fn is_ph(unit: &str) -> bool {
-    unit.eq_ignore_ascii_case("pH")
-}
-
-/// What to do where a chart ends; a sample may have been diluted already.
-fn beyond_fix(unit: &str, diluted: bool) -> &'static str {
-    if is_ph(unit) {
-        "test again with an indicator or a chart that reaches further"
-    } else if diluted {
-        "dilute the sample further, and test again"
-    } else {
-        "dilute the sample with water free of the substance, test again and multiply"
-    }
-}
-
-/// The value may lie past the last step, with such a probability if it is known.
-pub(crate) fn may_be_above(chart: &Chart, chance: Option<f64>, diluted: bool) -> Flag {
-    let (unit, last) = (&chart.terms.unit, chart.steps[chart.steps.len() - 1].value);
-    Flag::new(
-        "may-be-above",
-        Severity::Note,
-        format!(
-            "{} may be above the last step ({last} {unit}), where the chart ends{}",
-            if diluted {
-                "what was in the vial"
-            } else {
-                "the value"
-            },
-            likely(chance)
-        ),
-        beyond_fix(unit, diluted),
-    )
-}
-
-/// The value may lie before a first step that is not zero.
-pub(crate) fn may_be_under(chart: &Chart, chance: Option<f64>) -> Flag {
-    let (unit, first) = (&chart.terms.unit, chart.steps[0].value);
-    Flag::new(
-        "may-be-under",
-        Severity::Note,
-        format!(
-            "the value may be under the first step ({first} {unit}), where the chart begins{}",
-            likely(chance)
-        ),
-        "use a test or chart that reaches lower",
-    )
-}
-
-fn likely(chance: Option<f64>) -> String {
-    chance.map_or_else(String::new, |p| {
-        format!(" (probability {:.0} %)", 100.0 * p)
-    })
-}
-
-/// A concentration that is not told from none.
-pub(crate) fn below_detection(high: f64, unit: &str, diluted: bool) -> Flag {
-    let bound = rounded_up(high);
-    let (message, fix) = if diluted {
-        (
-            format!("not told from none: what was in the vial is below {bound} {unit}"),
-            "test the sample undiluted",
-        )
-    } else {
-        (
-            format!("not told from none: the concentration is below {bound} {unit}"),
-            "nothing, if that is low enough; a test with a longer path of light reaches lower",
-        )
-    };
-    Flag::new("below-detection", Severity::Note, message, fix)
-}
-
-/// Probability of lying past an end of the chart from which it is told: what an interval at 95 % leaves out to one side.
-const MAY_BE: f64 = 0.025;
-
-/// Steps before the end of a chart in which one made in unsteady light is not believed, where its last step may be off by more than
-/// a quarter of a step (standard uncertainty): what lies past it can be taken for the last ones.
-const UNSURE_END: f64 = 0.5;
-const UNSURE_STEP: f64 = 0.25;
-/// Squared Mahalanobis distance past which a colour is off the chart: chi-squared, 0.999 for 3 degrees of freedom, 0.9997 for the 2
-/// that are left since the nearest place of the curve is sought.
-const OFF_CHART_D2: f64 = 16.27;
-/// CIEDE2000 past which a colour is doubtful even where its budget explains the distance: about what lies between the steps
-/// of a printed chart (common practice).
-const BESIDE_CURVE_DE: f64 = 7.0;
-/// CIEDE2000 under which no colour counts as off the chart: about twice what an eye just sees.
-const OFF_CHART_DE: f64 = 2.0;
-/// An interval wider than this many steps says no more than a look by eye.
-pub const WIDE_STEPS: f64 = 2.0;
-
 fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Vec<Share> {
     let last = (curve.len() - 1) as f64;
     let at = post.nearest.clamp(0.0, last);
@@ -537,18 +318,4 @@ fn shares(chart: &Chart, curve: &Curve, budget: &Budget, post: &Posterior) -> Ve
             standard_uncertainty: u,
         })
         .collect()
-}
-
-/// A number with three significant digits, for messages.
-fn rounded(v: f64) -> String {
-    if v == 0.0 || !v.is_finite() {
-        return v.to_string();
-    }
-    let digits = (2 - v.abs().log10().floor() as i32).max(0) as usize;
-    let text = format!("{v:.digits$}");
-    if text.contains('.') {
-        text.trim_end_matches('0').trim_end_matches('.').to_owned()
-    } else {
-        text
-    }
 }

@@ -34,30 +34,49 @@ pub fn of_vial(look: &Look, sampled: &Sampled, usual_mm: Option<f64>) -> Vec<Fla
     flags
 }
 
-/// Doubt about a reading of hardly any colour in a vial in which no surface of a liquid is seen; `dye` is the colour that the dye gives
-/// the liquid, natural log.
+/// Doubt about a reading of hardly any colour in a vial that may be empty: no surface of a liquid is seen, or the lines behind it are
+/// seen as through air; `dye` is the colour that the dye gives the liquid, natural log.
 pub fn empty(look: &Look, dye: &Vector3<f64>) -> Option<Flag> {
-    match look.vial {
-        Some(Found::Standing(vial))
-            if !vial.surface && tint(dye).amax() < HARDLY_ANY && !refracted(look, vial.width()) =>
-        {
-            Some(Flag::new(
-                "no-surface",
-                Severity::Doubt,
-                "hardly any colour, and no surface of a liquid is seen in the vial: an empty vial looks the same",
-                "fill the vial to its mark, below cap and shoulder, so that the surface can be seen",
-            ))
-        }
-        _ => None,
+    let Some(Found::Standing(vial)) = look.vial else {
+        return None;
+    };
+    if tint(dye).amax() >= HARDLY_ANY {
+        return None;
     }
+    let lines = lines_behind(look, vial.width());
+    let message = match (lines, vial.surface) {
+        (Some(Behind::Air), _) => {
+            "hardly any colour, and the lines on the card are seen through the vial as if nothing were in it"
+        }
+        (Some(Behind::Water), _) | (None, true) => return None,
+        (None, false) => {
+            "hardly any colour, and no surface of a liquid is seen in the vial: an empty vial looks the same"
+        }
+    };
+    Some(Flag::new(
+        "no-surface",
+        Severity::Doubt,
+        message,
+        "fill the vial to its mark, below cap and shoulder, so that the surface can be seen",
+    ))
 }
 
-/// Whether the lines behind a vial are seen lower through it, by what as much water would do: it is not empty.
-fn refracted(look: &Look, width: f64) -> bool {
-    let (Some(clear), Some(slant)) = (look.clear, look.slant) else {
-        return false;
-    };
-    clear.seen() && clear.lower > (REFRACTED * slant.lower(width)).max(LOWER)
+/// What lines behind a vial are seen through.
+enum Behind {
+    Water,
+    Air,
+}
+
+/// Whether the lines behind a vial are seen lower through it, by what as much water would do, or where they are printed; `None` where
+/// that cannot be told.
+fn lines_behind(look: &Look, width: f64) -> Option<Behind> {
+    let (clear, slant) = (look.clear.filter(|c| c.seen())?, look.slant?);
+    let by_water = slant.lower(width);
+    if clear.lower > (REFRACTED * by_water).max(LOWER) {
+        Some(Behind::Water)
+    } else {
+        (by_water > 2.0 * LOWER && clear.lower < LOWER).then_some(Behind::Air)
+    }
 }
 
 /// Share of what water would lower lines by from which they are; the glass and a card that leans count for less. Through 80 empty

@@ -77,7 +77,10 @@ pub(super) fn read(block: &[u8]) -> ExifRead {
         .read_raw(block.to_vec())
     {
         Ok(exif) => (exif, false),
-        Err(::exif::Error::PartialResult(partial)) => (partial.into_inner().0, true),
+        Err(::exif::Error::PartialResult(partial)) => {
+            let (exif, faults) = partial.into_inner();
+            (exif, !faults.iter().all(only_the_link))
+        }
         Err(_) => {
             return ExifRead {
                 damaged: true,
@@ -90,6 +93,15 @@ pub(super) fn read(block: &[u8]) -> ExifRead {
         damaged,
         announces_adobe_rgb: text(&exif, Tag::InteroperabilityIndex).as_deref() == Some("R03"),
     }
+}
+
+/// Whether nothing is lost by a fault: some writers leave out the link that ends a directory inside another (TIFF 6.0, section 2:
+/// four bytes, zero at the last one), and what stands in its place is taken for one.
+fn only_the_link(fault: &::exif::Error) -> bool {
+    matches!(
+        fault,
+        ::exif::Error::InvalidFormat("Unexpected next IFD" | "Truncated next IFD offset")
+    )
 }
 
 fn facts(exif: &Exif) -> CaptureFacts {
@@ -191,4 +203,42 @@ fn offset(exif: &Exif, tag: Tag) -> Option<String> {
     };
     let minutes = u32::from(pair(h1, h0)?) * 60 + u32::from(pair(m1, m0).filter(|m| *m < 60)?);
     (minutes <= 14 * 60).then_some(text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Little-endian TIFF with one directory, which leads to another with the time of the capture; the link that ends that one is left
+    /// out, as some writers do, and the text follows at once.
+    fn without_link(count: u32) -> Vec<u8> {
+        let mut block = b"II*\0\x08\0\0\0".to_vec();
+        let mut entry = |tag: u16, kind: u16, count: u32, value: u32| {
+            block.extend([1, 0]);
+            block.extend(tag.to_le_bytes());
+            block.extend(kind.to_le_bytes());
+            block.extend(count.to_le_bytes());
+            block.extend(value.to_le_bytes());
+            if tag == 0x8769 {
+                block.extend([0; 4]);
+            }
+        };
+        entry(0x8769, 4, 1, 26);
+        entry(0x9003, 2, count, 40);
+        block.extend(b"2026:02:23 09:05:12\0");
+        block
+    }
+
+    #[test]
+    fn a_missing_link_loses_nothing() {
+        let read = read(&without_link(20));
+        let taken = read.facts.taken_at.map(|t| t.to_string());
+        assert_eq!(taken.as_deref(), Some("2026-02-23T09:05:12"));
+        assert!(!read.damaged);
+    }
+
+    #[test]
+    fn a_field_that_is_cut_off_is_damage() {
+        assert!(read(&without_link(4000)).damaged);
+    }
 }

@@ -9,6 +9,7 @@ pub mod bay;
 pub mod clear;
 pub mod ends;
 pub mod find;
+pub(crate) mod gap;
 pub mod lens;
 mod lines;
 pub mod sample;

@@ -23,10 +23,10 @@ const RIDGE: f64 = 1.1e-3;
 /// Levels darker than this against white (natural log; about 1/33 of white) do not steer the bend: glare and noise rule there.
 const DARKEST: f64 = -3.5;
 
-/// Levels against white between which the bend is a polynomial: a little past what it is fitted to, since steps lie in shade and
-/// paper may be brighter than at the reference white.
+/// Levels against the reference white between which the bend is a polynomial. Steps lie in shade, and paper in the light may be
+/// three times as bright as at the reference white.
 const LOWEST: f64 = DARKEST - 0.5;
-const HIGHEST: f64 = 0.3;
+const HIGHEST: f64 = 1.1;
 
 /// Least slope of a bend; a tone curve that presses the scale together by more would leave nothing to tell colours by.
 const LEAST_SLOPE: f64 = 0.2;
@@ -104,7 +104,7 @@ impl Tone {
 
     /// A scale of brightness must rise; a fit that does not is noise.
     fn rises(&self) -> bool {
-        const PLACES: u32 = 43;
+        const PLACES: u32 = 51;
         let part = |i: u32| f64::from(i) / f64::from(PLACES);
         (0..=PLACES).all(|i| self.slope(LOWEST + (HIGHEST - LOWEST) * part(i)) > LEAST_SLOPE)
     }
@@ -149,7 +149,7 @@ mod tests {
         let bent = |t: f64| rising.bend(&Vector3::repeat(t)).x;
         for (end, past, slope) in [
             (-4.0, -5.0, 1.0 - 0.198 * 4.0),
-            (0.3, 1.3, 1.0 + 0.198 * 0.3),
+            (1.1, 2.1, 1.0 + 0.198 * 1.1),
         ] {
             let went = (bent(past) - bent(end)) / (past - end);
             assert!((went - slope).abs() < 1e-12, "{went} for {slope}");

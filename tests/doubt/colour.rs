@@ -40,14 +40,16 @@ fn a_colour_that_turns_back_has_two_answers() {
     assert!((10.0..20.0).contains(&low) && (40.0..50.0).contains(&high));
 }
 
-/// A chart whose first standard is 5 mg/L says of 1 mg/L only that it is less, and reads 9.
+/// A chart whose first standard is 5 mg/L says of 1 mg/L only that it is less, of 5.5 that it may be, and reads 9.
 #[test]
 fn paler_than_the_first_step_is_under_it() {
     let mut from_five = CHART.clone();
     from_five.steps.retain(|s| s.value >= 5.0);
     let (answer, paler) = read_on(&from_five, 1.0);
     let (_, deeper) = read_on(&from_five, 9.0);
+    let (_, near) = read_on(&from_five, 5.5);
     told_apart("under-first", &paler, &deeper);
+    told_apart("may-be-under", &near, &deeper);
     let Answer::Under { high } = answer else {
         panic!("{answer:?}");
     };

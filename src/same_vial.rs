@@ -407,7 +407,7 @@ fn far_apart(used: &[(usize, &Checked<Reading>)], chart: &Chart) -> Option<Flag>
 const LEAST_WINDOW: f64 = 5.0;
 
 /// The one of these that is surest.
-fn surest<'a>(readings: Vec<(usize, &'a Checked<Reading>)>) -> Vec<(usize, &'a Checked<Reading>)> {
+fn surest(readings: Vec<(usize, &Checked<Reading>)>) -> Vec<(usize, &Checked<Reading>)> {
     let sure = |r: &Checked<Reading>| r.value.confidence.unwrap_or(0.0);
     readings
         .into_iter()

@@ -127,6 +127,12 @@ pub(super) fn run(args: &Args) -> Done {
         }
     };
     let bar = progress(known.as_ref().map(Vec::len));
+    if args.watch {
+        say(&format!(
+            "watching {}: stop with Ctrl-C; what is written stays",
+            shown(&args.source)
+        ));
+    }
     let photos: Feed = match known {
         Some(paths) => Box::new(paths.into_iter().map(Ok)),
         None if listed => feed::listed(),

@@ -204,7 +204,7 @@ fn median(positions: &[f64], probability: &[f64], pieces: &[(f64, f64)]) -> f64 
             sum += **p;
             sum >= half
         })
-        .or_else(|| inside(within).last())
+        .or_else(|| inside(within).next_back())
         .map_or(0.0, |(x, _)| *x)
 }
 

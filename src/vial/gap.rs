@@ -10,7 +10,7 @@ use nalgebra::{Matrix3, Vector3};
 /// A vial that is put on its ring by hand, as near to the card as it goes, stands up to so much nearer or farther than those of the
 /// chart, mm: half the width of a rectangular distribution (JCGM 100:2008, 4.3.7). An assumption; a session's replicates tell of
 /// what differs from photo to photo, not of a habit that changed since.
-const BY_HAND: f64 = 1.5;
+const BY_HAND: f64 = 1.0;
 /// Where it usually stands off the card, mm: the thickness of a rim, a card that is not quite flat.
 const USUAL: f64 = 1.0;
 

@@ -19,9 +19,10 @@ pub mod split;
 pub mod theil_sen;
 
 use serde::{Deserialize, Serialize};
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{ContinuousCDF, Normal};
 
 use crate::error::{Error, Result};
+use crate::estimate::student::student_t;
 
 /// Coverage of every interval of this module, unless a function takes another.
 pub const LEVEL: f64 = 0.95;
@@ -172,9 +173,4 @@ fn quantile(freedom: f64) -> f64 {
 /// Probability that what is estimated as `value` with uncertainty `u` lies below zero.
 fn chance_below_zero(value: f64, u: f64, freedom: f64) -> f64 {
     student_t(freedom).cdf(-value / u)
-}
-
-/// Student's t with `freedom` above 0.
-fn student_t(freedom: f64) -> StudentsT {
-    StudentsT::new(0.0, 1.0, freedom).expect("a positive number of degrees of freedom")
 }

@@ -11,6 +11,8 @@ use super::{Chart, Origin};
 use crate::error::Result;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
+use crate::place::View;
+use crate::vial::gap;
 use crate::vial::lens::gathered_light;
 
 /// Two times the 95 % point of the normal distribution.
@@ -70,7 +72,10 @@ pub(super) fn photo_covariance(chart: &Chart, curve: &Curve, position: f64) -> M
     let ln = nalgebra::Vector3::from(rel.0).map(|v: f64| v.max(1e-3).ln());
     let repeat = Matrix3::from_fn(|i, j| chart.repeatability[i][j]) * depth(&ln).powi(2);
     let j = rel.lab_jacobian_ln();
-    j * (repeat + gathered_light(&ln, chart.lens.as_ref().map(|l| l.scatter))) * j.transpose()
+    let gathered = gathered_light(&ln, chart.lens.as_ref().map(|l| l.scatter));
+    let standing = chart.vial_mm.filter(|_| chart.view == Some(View::Side));
+    let gap = standing.map_or_else(Matrix3::zeros, |width| gap::covariance(&ln, width));
+    j * (repeat + gathered + gap) * j.transpose()
 }
 
 /// What a user should know about a chart: what was found when it was made, steps that look alike, and what it was made from.

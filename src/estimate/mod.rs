@@ -7,4 +7,4 @@ pub mod budget;
 pub mod combine;
 pub mod dilution;
 pub mod posterior;
-mod student;
+pub(crate) mod student;

@@ -32,7 +32,8 @@ pub struct Posterior {
     pub at_most: f64,
     /// Median of the density on the chart, position in steps; where the region is in pieces, of its likeliest piece.
     pub median: f64,
-    /// Highest-density region of the asked level on the chart: one piece or more, positions in steps, lowest first.
+    /// What of the highest-density region of the asked level lies on the chart: one piece or more, positions in steps, lowest first. The
+    /// region is of all that is possible, past the ends too, so a piece that reaches an end may go on there.
     pub pieces: Vec<(f64, f64)>,
     /// Squared Mahalanobis distance of the colour from the curve (beyond included), about chi-squared with 2 degrees.
     pub distance2: f64,
@@ -122,7 +123,13 @@ pub fn posterior(
         .iter()
         .map(|&i| mass[i] / on_mass.max(f64::MIN_POSITIVE))
         .collect();
-    let pieces = highest_density(&positions, &probability, level);
+    // Of all that is possible, past the ends too; what of it lies on the chart is told.
+    let all: Vec<f64> = mass.iter().map(|m| m / total).collect();
+    let pieces: Vec<(f64, f64)> = highest_density(&grid, &all, level)
+        .into_iter()
+        .filter(|(a, b)| *a <= last && *b >= 0.0)
+        .map(|(a, b)| (a.clamp(0.0, last), b.clamp(0.0, last)))
+        .collect();
     let median = median(&positions, &probability, &pieces);
 
     let (nearest_step, delta_e_step) = (0..curve.len())

@@ -40,9 +40,7 @@ impl Amount {
             high: told(value + half),
         }
     }
-}
 
-impl Amount {
     /// The same with its interval ending at 0, where nothing lies below: tables have a value with as much on either side.
     pub(super) fn cut(self, unit: &str) -> Amount {
         match self {

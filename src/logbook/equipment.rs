@@ -323,7 +323,6 @@ mod tests {
             "sulfato de cobre",
             "solfato di rame",
             "kopersulfaat",
-            "cupramine",
             "Cuprum",
             // Free copper is copper, and so is what is not free of it.
             "copper, free ion 0.2 mg/L",

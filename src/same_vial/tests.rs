@@ -286,7 +286,7 @@ fn bounds_of_most_photos_outweigh_one_value() {
 fn a_combination_that_reaches_zero_is_a_bound() {
     let seen = together(&[
         photo(value(0.2, 0.05, 0.4), &[]),
-        photo(value(0.5, 0.3, 0.8), &[]),
+        photo(value(0.42, 0.22, 0.68), &[]),
     ]);
     assert!(
         matches!(seen.value.answer, Some(Answer::Below { .. })),

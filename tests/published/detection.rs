@@ -47,6 +47,8 @@ fn straight() -> Chart {
     let scatter: Matrix3<f64> = to_ln * to_ln.transpose() * (SD / depth(&Vector3::zeros())).powi(2);
     chart.repeatability = std::array::from_fn(|i| std::array::from_fn(|j| scatter[(i, j)]));
     chart.lens.as_mut().expect("a lens").scatter = 0.0;
+    // Nor does a vial that may stand nearer or farther, since its width is not known.
+    chart.vial_mm = None;
     chart
 }
 

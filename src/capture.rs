@@ -97,18 +97,12 @@ pub fn of_file(facts: &CaptureFacts) -> Vec<Flag> {
 /// Findings from the facts of a capture, and from when the waiting `started`, if that was told.
 pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> Vec<Flag> {
     let mut flags = of_file(facts);
-    if started.is_some()
-        && let Some(why) = match (facts.taken_at, terms.read_window) {
-            (None, _) => Some("the photo does not tell when it was taken"),
-            (_, None) => Some("the chart has no read window"),
-            _ => None,
-        }
-    {
+    if started.is_some() && terms.read_window.is_some() && facts.taken_at.is_none() {
         flags.push(Flag::new(
             "window-unchecked",
             Severity::Note,
-            format!("whether the colour was read in time was not checked: {why}"),
-            "use the photo as the phone saved it, and make charts with --read-window",
+            "whether the colour was read in time was not checked: the photo does not tell when it was taken",
+            "use the photo as the phone saved it, with its time",
         ));
     }
     if let (Some(taken), Some(window), Some(started)) = (facts.taken_at, terms.read_window, started)
@@ -282,10 +276,7 @@ mod tests {
             read_window: None,
             ..terms()
         };
-        assert_eq!(
-            codes(&facts, &windowless, Some("09:00")),
-            ["window-unchecked"]
-        );
+        assert!(codes(&facts, &windowless, Some("09:00")).is_empty());
         assert!(codes(&facts, &terms(), Some("09:00")).is_empty());
     }
 }

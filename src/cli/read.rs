@@ -118,6 +118,11 @@ pub(super) fn run(args: &Args) -> Done {
         .about(shown(&args.chart))
         .into());
     }
+    if args.started.is_some() && chart.terms.read_window.is_none() {
+        say(
+            "--started is held against nothing: the chart has no read window (tintwell calibrate --read-window)",
+        );
+    }
     let overlays = overlays(args)?;
     if let (Some(path), Some(white), Some(vial)) =
         (&args.save_frame, args.place.white, args.place.vial)

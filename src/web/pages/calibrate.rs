@@ -9,7 +9,7 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::parts::{LONGEST, LONGEST_NOTE, figure, line, needed, number, page, text};
+use super::parts::{LONGEST, LONGEST_NOTE, figure, found, line, needed, number, page, text};
 use crate::chart::calibrate::Standard;
 use crate::chart::resolve;
 use crate::chart::{Medium, ReadWindow, Terms};
@@ -318,11 +318,7 @@ fn findings(words: Words, progress: &Progress) -> Markup {
         @match &progress.found {
             None => p { (words.fill("calibrate.lacking", &[("n", &progress.lacking())])) },
             Some(Err(e)) => div.caution lang="en" { p { (sentence(&clean(&e.what))) " " strong { (sentence(&clean(&e.fix))) } } },
-            Some(Ok(flags)) => {
-                ul lang="en" {
-                    @for flag in flags { li { (sentence(&clean(&flag.message))) " " strong { (sentence(&clean(&flag.fix))) } } }
-                }
-            }
+            Some(Ok(flags)) => { (found(words, flags)) }
         }
     }
 }
@@ -416,9 +412,7 @@ pub(super) async fn finish(
                 ("test", &clean(&listed.chart.terms.test)),
                 ("file", &format!("{}.json", listed.name)),
             ])) }
-            ul lang="en" {
-                @for flag in &flags { li { (sentence(&clean(&flag.message))) " " strong { (sentence(&clean(&flag.fix))) } } }
-            }
+            (found(words, &flags))
             ul.deeds {
                 li { a href="/" { (words.say("water.test_it")) } }
                 li { a href="/waters" { (words.say("history.title")) } }

@@ -1,4 +1,4 @@
-//! What the pages about waters share: finding a water, reading the fields of a form, showing readings and events.
+//! What pages share: finding a water, reading the fields of a form, showing readings, events and findings.
 
 use axum::http::StatusCode;
 use jiff::ZonedDateTime;
@@ -8,13 +8,13 @@ use maud::{Markup, html};
 use super::layout;
 use crate::chart::Medium;
 use crate::error::{Error, Result};
-use crate::flag::Verdict;
+use crate::flag::{Flag, Severity, Verdict};
 use crate::logbook::{Entry, Limit, Logbook, Moment, Reading, Source, Water};
 use crate::report::number::plain;
 use crate::report::text::clean;
 use crate::report::words as in_words;
 use crate::web::assets::HISTORY;
-use crate::web::refusal::Refusal;
+use crate::web::refusal::{Refusal, sentence};
 use crate::web::state::App;
 use crate::web::words::Words;
 
@@ -33,6 +33,25 @@ pub(super) fn page(words: Words, title: &str, body: Markup) -> Markup {
             (body)
         },
     )
+}
+
+/// Findings, each with how much it says and what to do about it.
+pub(super) fn found(words: Words, flags: &[Flag]) -> Markup {
+    html! {
+        ul.findings {
+            @for flag in flags {
+                li {
+                    @let (class, severity) = match flag.severity {
+                        Severity::Stop => ("tag stop", "findings.stop"),
+                        Severity::Doubt => ("tag doubt", "findings.doubt"),
+                        Severity::Note => ("tag", "findings.note"),
+                    };
+                    span class=(class) { (words.say(severity)) } " "
+                    span lang="en" { (sentence(&clean(&flag.message))) " " strong { (sentence(&clean(&flag.fix))) } }
+                }
+            }
+        }
+    }
 }
 
 /// The water of an address such as `/water/w1`.

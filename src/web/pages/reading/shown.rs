@@ -4,12 +4,13 @@ use maud::{Markup, html};
 
 use super::scale::scale;
 use super::{taken_at, together};
-use crate::flag::{Flag, Severity, Verdict};
+use crate::flag::{Flag, Verdict};
 use crate::logbook::{Added, Amount};
 use crate::reading::{Answer, LEVEL};
 use crate::report::number;
 use crate::report::text::clean;
 use crate::web::kept::Vial;
+use crate::web::pages::parts::found;
 use crate::web::pages::route::{Walk, now};
 use crate::web::pages::walk::PHOTOS;
 use crate::web::pages::{care, layout};
@@ -197,19 +198,7 @@ fn findings(words: Words, flags: &[Flag]) -> Markup {
         @if !flags.is_empty() {
             h2 { (words.say("findings.title")) }
             @if words.code() != "en" { p.quiet { (words.say("layout.english_parts")) } }
-            ul.findings {
-                @for flag in flags {
-                    li {
-                        @let (class, severity) = match flag.severity {
-                            Severity::Stop => ("tag stop", "findings.stop"),
-                            Severity::Doubt => ("tag doubt", "findings.doubt"),
-                            Severity::Note => ("tag", "findings.note"),
-                        };
-                        span class=(class) { (words.say(severity)) } " "
-                        span lang="en" { (sentence(&clean(&flag.message))) " " strong { (sentence(&clean(&flag.fix))) } }
-                    }
-                }
-            }
+            (found(words, flags))
         }
     }
 }

@@ -20,7 +20,7 @@ pub(super) type Feed = Box<dyn Iterator<Item = Result<PathBuf>> + Send>;
 pub(super) type Supply = Receiver<(usize, Result<PathBuf>)>;
 
 pub(super) fn supplied(photos: Feed) -> Supply {
-    let (give, take) = sync_channel(0);
+    let (give, take) = sync_channel(READY);
     // It ends with the feed, when its paths are taken no more, or with the program.
     spawn(move || {
         for next in photos.enumerate() {
@@ -31,6 +31,9 @@ pub(super) fn supplied(photos: Feed) -> Supply {
     });
     take
 }
+
+/// Paths that wait to be taken: a worker that finds one need not wait for the thread that gives them to have its turn.
+const READY: usize = 4;
 
 /// The photos of a folder in the order of their names, and how many other files were passed over.
 ///

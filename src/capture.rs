@@ -41,16 +41,14 @@ impl FromStr for Started {
     fn from_str(text: &str) -> Result<Started, String> {
         // A civil time leaves an offset unread, which then would not count.
         let clock = text.split_once(['T', ' ']).map_or(text, |(_, clock)| clock);
-        if !clock.contains(['+', '-', 'Z', 'z', '['])
-            && let Some(started) = text
-                .parse()
-                .map(Started::On)
-                .ok()
-                .or_else(|| text.parse().map(Started::At).ok())
-        {
-            return Ok(started);
+        let started = text
+            .parse()
+            .map(Started::On)
+            .or_else(|_| text.parse().map(Started::At));
+        match started {
+            Ok(started) if !clock.contains(['+', '-', 'Z', 'z', '[']) => Ok(started),
+            _ => Err("give the local time of the photo without an offset, such as 09:05, or with a date, 2026-03-01T09:05".into()),
         }
-        Err("give the local time of the photo without an offset, such as 09:05, or with a date, 2026-03-01T09:05".into())
     }
 }
 

@@ -96,14 +96,13 @@ pub fn same_vial(members: &[Member], chart: &Chart) -> Checked<VialReading> {
         .copied()
         .partition(|(_, r)| matches!(r.value.on_chart, Answer::Value { .. }));
     // A value that fits in two places is no normal distribution, to be averaged with others.
-    let values = match values
-        .iter()
-        .copied()
-        .filter(|(_, r)| r.value.pieces.len() < 2)
-        .collect()
-    {
-        single if !Vec::is_empty(&single) => single,
-        _ => surest(values),
+    let (single, several): (Vec<_>, Vec<_>) = values
+        .into_iter()
+        .partition(|(_, r)| r.value.pieces.len() < 2);
+    let values = if single.is_empty() {
+        surest(several)
+    } else {
+        single
     };
     if kinds(&readable).len() > 1 {
         flags.push(differing_answers(members, &readable));

@@ -219,7 +219,7 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
         );
     }
     if let Some(w) = chart.terms.read_window
-        && !(0.0 <= w.from_min && w.from_min <= w.to_min && w.to_min <= LONGEST_WAIT_MIN)
+        && !w.is_one()
     {
         return Err(format!(
             "its read window is from {} to {} minutes",
@@ -263,8 +263,6 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
 const MOST_STEPS: usize = 200;
 const MOST_PATCHES: usize = 500;
 const MOST_FOUND: usize = 5000;
-/// A day is longer than any colour lasts.
-const LONGEST_WAIT_MIN: f64 = 1440.0;
 
 fn covariance(m: &[[f64; 3]; 3]) -> std::result::Result<(), String> {
     let fine = (0..3).all(|i| {

@@ -115,7 +115,8 @@ fn disagreeing(chart: &Chart, taken: &[Taken<'_>]) -> Vec<Flag> {
         .collect()
 }
 
-/// Photos of one standard that differ by more than this share of the distance to the nearest other standard.
+/// Photos of one standard that differ by more than this share of the distance to the nearest other standard: an assumption. None of
+/// the 40 sessions of study seeds 5501 and 9203 in `tests/scenes` is called so.
 const DISAGREE: f64 = 0.75;
 /// Least distance (CIELAB) that counts for a neighbour's: nearer ones are told apart by no photo.
 const PLAIN: f64 = 4.0;

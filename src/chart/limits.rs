@@ -109,11 +109,7 @@ pub fn along(chart: &Chart, per_step: usize) -> Result<Vec<Expected>> {
             let position = i as f64 / per_step as f64;
             let covariance: Matrix3<f64> = photo_covariance(chart, &curve, position);
             let post = posterior(curve.lab(position), &covariance, &curve, zero, LEVEL);
-            let ends = (post.pieces.first(), post.pieces.last());
-            let (low, high) = match ends {
-                (Some(a), Some(b)) => (a.0, b.1),
-                _ => (position, position),
-            };
+            let (low, high) = post.ends().unwrap_or((position, position));
             Expected {
                 value: chart.value_at(position),
                 position,

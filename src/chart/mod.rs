@@ -48,6 +48,13 @@ pub struct ReadWindow {
     pub to_min: f64,
 }
 
+impl ReadWindow {
+    /// Whether it is a stretch of time, within a day: no colour lasts longer.
+    pub fn is_one(&self) -> bool {
+        0.0 <= self.from_min && self.from_min <= self.to_min && self.to_min <= 1440.0
+    }
+}
+
 /// One measured standard.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Step {

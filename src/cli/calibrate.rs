@@ -313,9 +313,7 @@ fn read_window(text: &str) -> std::result::Result<ReadWindow, String> {
             from_min: from.trim().parse().ok()?,
             to_min: to.trim().parse().ok()?,
         };
-        // A day is longer than any colour lasts.
-        (0.0 <= window.from_min && window.from_min <= window.to_min && window.to_min <= 1440.0)
-            .then_some(window)
+        window.is_one().then_some(window)
     };
     parsed().ok_or_else(|| "write minutes from..to, such as 5..10min (up to 1440)".into())
 }

@@ -333,16 +333,17 @@ fn settled(logbook: &Logbook, water: &str, anyway: bool) -> Result<(), Stop> {
          give it off later",
         equipment::told(&met)
     );
-    if anyway {
-        say(&format!("warning: {warning}"));
-        return Ok(());
+    let fix = "put no invertebrates in; ask a vet or the maker if you must. If they live there already, say so with --anyway";
+    stop_or_tell(Error::new(warning, fix).about(water.to_owned()), anyway)
+}
+
+/// Stops with an error, or tells it as a warning where it is to be done anyway.
+fn stop_or_tell(error: Error, anyway: bool) -> Result<(), Stop> {
+    if !anyway {
+        return Err(error.into());
     }
-    Err(Error::new(
-        warning,
-        "put no invertebrates in; ask a vet or the maker if you must. If they live there already, say so with --anyway",
-    )
-    .about(water.to_owned())
-    .into())
+    say(&format!("warning: {}", error.what));
+    Ok(())
 }
 
 fn remove(args: &RemoveArgs) -> Done {
@@ -404,16 +405,8 @@ fn warn(logbook: &Logbook, event: &Event, itself: Option<Entry>, anyway: bool) -
     let Some(warning) = equipment::warning(logbook, event, itself)? else {
         return Ok(());
     };
-    if anyway {
-        say(&format!("warning: {warning}"));
-        return Ok(());
-    }
-    Err(Error::new(
-        warning,
-        "do not put it in; ask a vet or the maker if you must. If it is in already, log it with --anyway",
-    )
-    .about(event.water.clone())
-    .into())
+    let fix = "do not put it in; ask a vet or the maker if you must. If it is in already, log it with --anyway";
+    stop_or_tell(Error::new(warning, fix).about(event.water.clone()), anyway)
 }
 
 fn limits(args: &LimitsArgs) -> Done {

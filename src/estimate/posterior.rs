@@ -154,6 +154,11 @@ pub fn posterior(
 }
 
 impl Posterior {
+    /// The outer ends of the pieces, positions in steps; `None` if none of the region lies on the chart.
+    pub fn ends(&self) -> Option<(f64, f64)> {
+        Some((self.pieces.first()?.0, self.pieces.last()?.1))
+    }
+
     /// Probability that the truth lies within `half` steps of position `at`, beyond-chart mass counted against it.
     pub fn within(&self, at: f64, half: f64) -> f64 {
         if self.positions.len() < 2 {
@@ -259,11 +264,16 @@ mod tests {
     }
 
     fn curve(values: &[f64]) -> Curve {
+        curve_like(&values.iter().map(|v| (*v, *v)).collect::<Vec<_>>())
+    }
+
+    /// Concentrations, and those whose colour each of them has.
+    fn curve_like(values: &[(f64, f64)]) -> Curve {
         let steps: Vec<Step> = values
             .iter()
-            .map(|v| Step {
+            .map(|(v, like)| Step {
                 value: *v,
-                ln: ln(*v),
+                ln: ln(*like),
                 covariance: [[1e-6, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 1e-6]],
                 photos: 2,
                 clear: None,
@@ -333,21 +343,7 @@ mod tests {
     /// A chart whose colour turns back: two concentrations look alike, and what lies between them does not.
     #[test]
     fn a_colour_that_fits_twice_has_two_pieces_and_a_value_in_one() {
-        let steps: Vec<Step> = [(0.0, 0.0), (2.0, 2.0), (4.0, 4.0), (6.0, 2.2), (8.0, 0.4)]
-            .map(|(value, looks_like)| Step {
-                value,
-                ln: ln(looks_like),
-                covariance: [[1e-6, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 1e-6]],
-                photos: 2,
-                clear: None,
-            })
-            .to_vec();
-        let choice = Choice {
-            space: Space::Absorbance,
-            axis: Axis::Linear,
-            left_out_error: None,
-        };
-        let curve = Curve::new(&steps, &choice).unwrap();
+        let curve = curve_like(&[(0.0, 0.0), (2.0, 2.0), (4.0, 4.0), (6.0, 2.2), (8.0, 0.4)]);
         let post = seen(3.0, 0.3, &curve);
         let [(a, b), (c, d)] = post.pieces[..] else {
             panic!("{:?}", post.pieces);

@@ -65,22 +65,18 @@ pub(super) fn answer(
         ));
         return Answer::OffChart;
     }
-    if beside > BESIDE_CURVE_DE {
+    let off = if beside > BESIDE_CURVE_DE {
+        Some((beside, "a lamp behind the vial explains"))
+    } else {
+        (unlike && post.delta_e_curve > SEEN_DE)
+            .then_some((post.delta_e_curve, "it is uncertain by"))
+    };
+    if let Some((by, than)) = off {
         flags.push(Flag::new(
             "colour-beside-chart",
             Severity::Doubt,
-            format!("the colour lies {beside:.1} CIEDE2000 beside the colours of this chart, more than a lamp behind the vial explains"),
-            BESIDE_FIX,
-        ));
-    } else if unlike && post.delta_e_curve > SEEN_DE {
-        flags.push(Flag::new(
-            "colour-beside-chart",
-            Severity::Doubt,
-            format!(
-                "the colour lies {:.1} CIEDE2000 beside the colours of this chart, more than it is uncertain by",
-                post.delta_e_curve
-            ),
-            BESIDE_FIX,
+            format!("the colour lies {by:.1} CIEDE2000 beside the colours of this chart, more than {than}"),
+            "see that the liquid is clear and mixed and the vial like those of the chart, close to the card, and bring diffuse light instead of one bright lamp",
         ));
     }
     if post.above > 0.5 {
@@ -105,7 +101,7 @@ pub(super) fn answer(
             high: chart.value_at(post.at_most.clamp(0.0, end)),
         };
     }
-    let (a, b) = (post.pieces[0].0, post.pieces[post.pieces.len() - 1].1);
+    let (a, b) = post.ends().unwrap_or((0.0, end));
     if post.pieces.len() > 1 {
         flags.push(Flag::new(
             "two-answers",
@@ -254,8 +250,6 @@ const BESIDE_CURVE_DE: f64 = 7.0;
 /// off it, however sure it is: twice that.
 const SEEN_DE: f64 = 2.0;
 const OFF_CHART_DE: f64 = 4.0;
-
-const BESIDE_FIX: &str = "see that the liquid is clear and mixed and the vial like those of the chart, close to the card, and bring diffuse light instead of one bright lamp";
 
 /// What to do about a colour off the chart, by what may have led to it.
 fn off_chart_fix(seen: &Seen) -> &'static str {

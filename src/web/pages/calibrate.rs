@@ -29,8 +29,6 @@ use crate::web::words::Words;
 
 /// Photos that are sent at once, of one standard.
 const AT_ONCE: usize = 4;
-/// Longest read window, minutes: a day is longer than any colour lasts.
-const LONGEST_WINDOW: f64 = 1440.0;
 
 /// The session of this device, or the form that begins one.
 pub(super) async fn show(
@@ -189,9 +187,7 @@ fn window(told: &Begin) -> std::result::Result<Option<ReadWindow>, Refusal> {
         number(&told.to_min, "its end")?,
     ) {
         (None, None) => Ok(None),
-        (Some(from_min), Some(to_min))
-            if 0.0 <= from_min && from_min <= to_min && to_min <= LONGEST_WINDOW =>
-        {
+        (Some(from_min), Some(to_min)) if (ReadWindow { from_min, to_min }).is_one() => {
             Ok(Some(ReadWindow { from_min, to_min }))
         }
         _ => Err(Refusal::wrong(

@@ -398,9 +398,12 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
             && inside_vial(p, left, right, (top, p.row(lower)))
         {
             let own = tint(&mean_ln(&rows, (top, bottom)));
-            let deeper = |run: &(usize, usize)| {
-                let other = tint(&mean_ln(&rows, *run));
-                other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
+            let deeper = |&(a, b): &(usize, usize)| {
+                let on_card = (a, b.min(p.row(foot)));
+                on_card.0 < on_card.1 && {
+                    let other = tint(&mean_ln(&rows, on_card));
+                    other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
+                }
             };
             return (top > coarse).then(|| Liquid {
                 top: y(top),

@@ -172,12 +172,14 @@ pub fn read(
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
     flags.extend(chart.doubt());
-    flags.extend(sight::cloudy(&look, chart.clear_at(post.nearest)));
+    let usual = chart.clear_at(post.nearest);
+    flags.extend(sight::cloudy(&look, usual));
     let dye = chart.dye_at(post.nearest);
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let seen = answer::Seen {
         beside: answer::beside(&sampled, &curve, &post, chart),
         height_deg: look.slant.map_or(0.0, |s| s.height_deg),
+        cloud_unseen: sight::cloud_unseen(&look, usual),
         diluted: told.dilution.is_some(),
     };
     let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);

@@ -88,16 +88,24 @@ const LOWER: f64 = 0.6;
 /// A tint (natural log of light) that an empty vial may seem to have, by light that is not quite balanced: 2 CIELAB units or so.
 const HARDLY_ANY: f64 = 0.05;
 
-/// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour,
-/// which showed the share `usual` of them.
+/// How plainly the card's faint lines show through the liquid beside how plainly they did through the chart's vials of that colour,
+/// which showed the share `usual` of them; `None` where a cloudy liquid would not be noticed.
+fn clear(look: &Look, usual: Option<Vector3<f64>>) -> Option<f64> {
+    let (clear, usual) = (look.clear?, usual?);
+    let share = clear.against(&usual);
+    (share < CLOUDY || clear.sd_against(&usual) <= (1.0 - CLOUDY) / 2.0).then_some(share)
+}
+
+/// Whether a cloudy liquid in a vial that stands before the card would not be noticed by the card's lines.
+pub fn cloud_unseen(look: &Look, usual: Option<Vector3<f64>>) -> bool {
+    matches!(look.vial, Some(Found::Standing(_))) && clear(look, usual).is_none()
+}
+
+/// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour.
 pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
-    let usual = usual?;
     look.place.card.as_ref()?;
-    let clear = look
-        .clear
-        .map(|c| (c.against(&usual), c.sd_against(&usual)))
-        .filter(|(clear, sd)| *clear < CLOUDY || *sd <= (1.0 - CLOUDY) / 2.0);
-    let Some((clear, _)) = clear else {
+    usual?;
+    let Some(clear) = clear(look, usual) else {
         return Some(Flag::new(
             "lines-not-seen",
             Severity::Note,

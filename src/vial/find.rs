@@ -96,10 +96,12 @@ const BANDS: usize = 5;
 const SAME_TINT: f64 = 0.4;
 /// A tint that differs by this much (natural log) is another colour to any eye.
 const PLAIN_TINT: f64 = 0.15;
-/// Height of a pool that is seen under the foot of the card, mm.
+/// Least height of a pool under what was taken for the liquid, mm.
 const POOL: f64 = 2.0;
 /// From where to where beside the vial the table is looked at, mm.
 const BESIDE_VIAL: (f64, f64) = (2.0, 5.0);
+/// Shades under this (2 % of light) are taken for it: there, noise makes a tint.
+const DARK: f64 = 0.27;
 /// A line is darker than both sides by this much (natural log of light).
 const LINE: f64 = 0.05;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
@@ -400,7 +402,7 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
             let own = tint(&mean_ln(&rows, (top, bottom)));
             let deeper = |&(a, b): &(usize, usize)| {
                 let on_card = (a, b.min(p.row(foot)));
-                on_card.0 < on_card.1 && {
+                on_card.0 + cells(p, POOL) <= on_card.1 && {
                     let other = tint(&mean_ln(&rows, on_card));
                     other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
                 }
@@ -487,11 +489,11 @@ fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) ->
     strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
-/// Mean natural log of light relative to paper over rows of shades.
+/// Mean natural log of light relative to paper over rows of shades; a channel with next to no light tells nothing finer than that.
 fn mean_ln(rows: &[Vector3<f64>], (a, b): (usize, usize)) -> Vector3<f64> {
     rows[a..b]
         .iter()
-        .map(|v| v.map(f64::ln) * 3.0)
+        .map(|v| v.map(|shade| shade.max(DARK).ln()) * 3.0)
         .sum::<Vector3<f64>>()
         / (b - a) as f64
 }

@@ -23,6 +23,7 @@ use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
 use crate::sight;
 use crate::stage::stage;
+use crate::vial::Found;
 use crate::vial::lens::{another_way, gathered_light};
 use crate::vial::sample::Sampled;
 
@@ -179,7 +180,7 @@ pub fn read(
     let seen = answer::Seen {
         beside: answer::beside(&sampled, &curve, &post, chart),
         height_deg: look.slant.map_or(0.0, |s| s.height_deg),
-        cloud_unseen: sight::cloud_unseen(&look, usual),
+        cloud_unseen: matches!(look.vial, Some(Found::Standing(_))) && usual.is_none(),
         diluted: told.dilution.is_some(),
     };
     let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);

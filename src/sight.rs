@@ -96,11 +96,6 @@ fn clear(look: &Look, usual: Option<Vector3<f64>>) -> Option<f64> {
     (share < CLOUDY || clear.sd_against(&usual) <= (1.0 - CLOUDY) / 2.0).then_some(share)
 }
 
-/// Whether a cloudy liquid in a vial that stands before the card would not be noticed by the card's lines.
-pub fn cloud_unseen(look: &Look, usual: Option<Vector3<f64>>) -> bool {
-    matches!(look.vial, Some(Found::Standing(_))) && clear(look, usual).is_none()
-}
-
 /// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour.
 pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
     look.place.card.as_ref()?;
@@ -155,13 +150,11 @@ pub fn uneven(
     } else {
         return None;
     };
-    Some(Flag::new(
-        "uneven-liquid",
-        Severity::Doubt,
-        message,
-        "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again; if it is mixed, see that no shadow of its cap falls on it",
-    ))
+    Some(Flag::new("uneven-liquid", Severity::Doubt, message, MIX))
 }
+
+/// What to do about an uneven liquid.
+const MIX: &str = "close the vial and shake or invert it until its colour is even, let bubbles clear, and take the photo again; if it is mixed, see that no shadow of its cap falls on it";
 
 /// Upper and lower third of a mixed liquid differ by less than this share of its dye beyond what is usual: they say that much more
 /// and less than the mean, each by half of it.
@@ -413,6 +406,14 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
             "fill the vial to its mark, and look at the overlay (--overlay) for where the liquid was seen",
         ));
     }
+    if layers(look) {
+        flags.push(Flag::new(
+            "uneven-liquid",
+            Severity::Doubt,
+            "a paler liquid of the same colour stands above the stretch that was taken for the liquid: it is in layers",
+            MIX,
+        ));
+    }
     if sampled.ln.max() > BRIGHTER {
         flags.push(Flag::new(
             "brighter-than-paper",
@@ -433,6 +434,21 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
         ));
     }
 }
+
+/// Whether a paler layer stands on the liquid: higher than the liquid's own surface is seen from above.
+fn layers(look: &Look) -> bool {
+    let Some(Found::Standing(vial)) = look.vial else {
+        return false;
+    };
+    let height = look.slant.map_or(0.0, |s| s.height_deg);
+    let surface = vial.width() * height.to_radians().tan().max(0.0);
+    vial.paler_above > LEAST_LAYER + MORE_SURFACE * surface
+}
+
+/// Least height of a layer that is told, mm, and what the surface of a liquid may look higher by than a flat disc in the card's
+/// scale would: it stands nearer than the card, and climbs the glass.
+const LEAST_LAYER: f64 = 3.0;
+const MORE_SURFACE: f64 = 1.2;
 
 /// Brighter than paper by this much (natural log): what a lens of water gathers behind itself may reach it.
 const BRIGHTER: f64 = 0.15;

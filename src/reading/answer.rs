@@ -33,7 +33,7 @@ pub(super) struct Seen {
     pub beside: f64,
     /// From how high the vial was seen, degrees.
     pub height_deg: f64,
-    /// Whether a cloudy liquid would not be noticed by the card's lines.
+    /// Whether a cloudy liquid would not be noticed: the chart's photos show no lines behind a vial that stands before the card.
     pub cloud_unseen: bool,
     /// Whether the sample was diluted.
     pub diluted: bool,
@@ -75,7 +75,7 @@ pub(super) fn answer(
     } else {
         (seen.cloud_unseen && seen_off > CLOUD_DE).then_some((
             seen_off,
-            "as those of a cloudy liquid would, and no lines are seen through it that would tell",
+            "as those of a cloudy liquid would, and the card has no lines that would tell",
         ))
     };
     if let Some((by, why)) = off {

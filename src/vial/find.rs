@@ -26,6 +26,8 @@ pub struct Vial {
     pub bottom: f64,
     /// Whether something of a deeper tint lies below the even stretch: a low liquid under empty glass.
     pub deeper_below: bool,
+    /// Height, mm, of what stands right on the even stretch, with no line between, and is of the same hue, only paler.
+    pub paler_above: f64,
     /// Whether the upper end of the even stretch looks like the surface of a liquid.
     pub surface: bool,
     /// Strength of the weaker outline over the noise of edges in the bay.
@@ -96,13 +98,15 @@ const BANDS: usize = 5;
 const SAME_TINT: f64 = 0.4;
 /// A tint that differs by this much (natural log) is another colour to any eye.
 const PLAIN_TINT: f64 = 0.15;
+/// Tints whose directions have at least this cosine are of one hue: an angle of 20 degrees.
+const SAME_HUE: f64 = 0.94;
 /// Least height of a pool under what was taken for the liquid, mm.
 const POOL: f64 = 2.0;
 /// From where to where beside the vial the table is looked at, mm.
 const BESIDE_VIAL: (f64, f64) = (2.0, 5.0);
 /// Shades under this (2 % of light) are taken for it: there, noise makes a tint.
 const DARK: f64 = 0.27;
-/// A line is darker than both sides by this much (natural log of light).
+/// A line is darker than both sides by this much (natural log of light); less is no difference.
 const LINE: f64 = 0.05;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
 const THIN: f64 = 1.2;
@@ -125,6 +129,7 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
         top,
         bottom,
         deeper_below,
+        paler_above,
         surface,
     } = liquid(picture, left, right, bay.y + bay.h).ok_or_else(|| {
         Error::new(
@@ -138,6 +143,7 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
         top,
         bottom,
         deeper_below,
+        paler_above,
         surface,
         clarity,
     })
@@ -313,6 +319,7 @@ struct Liquid {
     top: f64,
     bottom: f64,
     deeper_below: bool,
+    paler_above: f64,
     surface: bool,
 }
 
@@ -412,6 +419,14 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
                 bottom: lower,
                 deeper_below: below.iter().any(deeper)
                     || pool_below(p, &rows, (left, right), own, p.row(lower)),
+                paler_above: runs
+                    .last()
+                    .filter(|&&above| {
+                        paler(&mean_ln(&rows, above), &mean_ln(&rows, (top, bottom)))
+                            && !line_between(&rows, above, (top, bottom))
+                            && inside_vial(p, left, right, above)
+                    })
+                    .map_or(0.0, |above| y(above.1) - y(above.0)),
                 surface: runs.last().is_some_and(|&above| {
                     let near = above.0.max(above.1.saturating_sub(cells(p, 4.0)));
                     inside_vial(p, left, right, (near, above.1))
@@ -422,6 +437,17 @@ fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
         below.push((top, bottom));
     }
     None
+}
+
+/// Whether one light is of a plain tint, of the same hue as another, and paler: less deep and lighter, also where the dye
+/// takes least.
+fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
+    let (own, than) = (tint(one), tint(other));
+    own.amax() > PLAIN_TINT
+        && own.norm() < than.norm()
+        && one.mean() > other.mean()
+        && one.max() > other.max() - LINE
+        && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
 }
 
 /// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
@@ -489,13 +515,14 @@ fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) ->
     strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
-/// Mean natural log of light relative to paper over rows of shades; a channel with next to no light tells nothing finer than that.
+/// Natural log of light relative to paper; a channel with next to no light tells nothing finer than that.
+fn level(shade: &Vector3<f64>) -> Vector3<f64> {
+    shade.map(|s| s.max(DARK).ln()) * 3.0
+}
+
+/// Mean [`level`] over rows of shades.
 fn mean_ln(rows: &[Vector3<f64>], (a, b): (usize, usize)) -> Vector3<f64> {
-    rows[a..b]
-        .iter()
-        .map(|v| v.map(|shade| shade.max(DARK).ln()) * 3.0)
-        .sum::<Vector3<f64>>()
-        / (b - a) as f64
+    rows[a..b].iter().map(level).sum::<Vector3<f64>>() / (b - a) as f64
 }
 
 /// Whether a line darker than both sides runs between two stretches.
@@ -503,7 +530,7 @@ fn line_between(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usi
     let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
     rows[above.1..below.0]
         .iter()
-        .any(|v| v.map(f64::ln).mean() * 3.0 < sides - LINE)
+        .any(|v| level(v).mean() < sides - LINE)
 }
 
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as

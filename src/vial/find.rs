@@ -106,7 +106,7 @@ const POOL: f64 = 2.0;
 const BESIDE_VIAL: (f64, f64) = (2.0, 5.0);
 /// Shades under this (2 % of light) are taken for it: there, noise makes a tint.
 const DARK: f64 = 0.27;
-/// A line is darker than both sides by this much (natural log of light); less is no difference.
+/// A line is darker than both sides by this much (natural log of light).
 const LINE: f64 = 0.05;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
 const THIN: f64 = 1.2;
@@ -446,7 +446,7 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
     own.amax() > PLAIN_TINT
         && own.norm() < than.norm()
         && one.mean() > other.mean()
-        && one.max() > other.max() - LINE
+        && one.max() > other.max() - PLAIN_TINT
         && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
 }
 

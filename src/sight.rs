@@ -9,6 +9,7 @@ use crate::chart::Chart;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
+use crate::light::spot::Spot;
 use crate::light::tint;
 use crate::look::{Look, SOFT_MM};
 use crate::place::Bay;
@@ -260,11 +261,39 @@ const BENT: f64 = 0.25;
 /// tells about 1 apart.
 const POOR_MATCH: f64 = 5.0;
 
+/// Share of the paper over-exposed past which it is told, and past which the light over the card is doubtful however well the paper
+/// beside the liquid is seen.
+const BLOWN: f64 = 0.1;
+const BLOWN_FAR: f64 = 1.0 / 3.0;
+/// Paper within this distance of the liquid tells the light on it, mm.
+const BESIDE_LIQUID: f64 = 20.0;
+
+/// Share of the paper beside the liquid that is over-exposed; all of it where none is seen.
+fn blown_beside(look: &Look) -> f64 {
+    let l = look.liquid;
+    let near = |s: &&Spot| {
+        (l.x - BESIDE_LIQUID..=l.x + l.w + BESIDE_LIQUID).contains(&s.x)
+            && (l.y - BESIDE_LIQUID..=l.y + l.h + BESIDE_LIQUID).contains(&s.y)
+    };
+    let near: Vec<&Spot> = look.observed.paper.iter().filter(near).collect();
+    let blown = near.iter().filter(|s| s.is_blown()).count();
+    if near.is_empty() {
+        1.0
+    } else {
+        blown as f64 / near.len() as f64
+    }
+}
+
 fn light(look: &Look, flags: &mut Vec<Flag>) {
-    if look.observed.blown > 0.1 {
+    let beside = blown_beside(look);
+    if look.observed.blown > BLOWN {
         flags.push(Flag::new(
             "white-over-exposed",
-            Severity::Doubt,
+            if beside > BLOWN || look.observed.blown > BLOWN_FAR {
+                Severity::Doubt
+            } else {
+                Severity::Note
+            },
             format!(
                 "{:.0} % of the white paper is over-exposed",
                 100.0 * look.observed.blown

@@ -357,7 +357,7 @@ struct Weight {
 fn sieve(spots: &[Spot]) -> Vec<&Spot> {
     let fair: Vec<&Spot> = spots
         .iter()
-        .filter(|s| s.clipped < 0.05 && s.texture < TEXTURE_LIMIT)
+        .filter(|s| !s.is_blown() && s.texture < TEXTURE_LIMIT)
         .collect();
     let tint = |s: &Spot| (s.ln[0] - s.ln[1], s.ln[2] - s.ln[1]);
     let mut red: Vec<f64> = fair.iter().map(|s| tint(s).0).collect();

@@ -108,7 +108,7 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
             "keep the whole card, or the marked white region, inside the picture and uncovered",
         ));
     }
-    let blown = paper.iter().filter(|s| s.clipped >= 0.05).count() as f64 / paper.len() as f64;
+    let blown = paper.iter().filter(|s| s.is_blown()).count() as f64 / paper.len() as f64;
     let field = Field::fit(&paper).ok_or_else(|| {
         if blown < BLOWN {
             return Error::new(
@@ -124,7 +124,7 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
     let (patches, lost) = place.patches.par_iter().partition_map(|patch| {
         let core = shrink(patch.area, PATCH_CORE);
         match spot::measure(picture, &place.to_photo, core, SPOT_SAMPLES) {
-            Some(s) if s.clipped < 0.05 && s.crushed < 0.3 => Either::Left(PatchSeen {
+            Some(s) if !s.is_blown() && s.crushed < 0.3 => Either::Left(PatchSeen {
                 name: patch.name.clone(),
                 neutral: patch.neutral,
                 var: s.var + field.covariance(core).diagonal(),

@@ -24,6 +24,16 @@ pub struct Spot {
     pub crushed: f64,
 }
 
+impl Spot {
+    /// Whether so much of it is over-exposed that its light is not known.
+    pub fn is_blown(&self) -> bool {
+        self.clipped >= BLOWN
+    }
+}
+
+/// Share of over-exposed pixels from which a spot's light is not known.
+const BLOWN: f64 = 0.05;
+
 /// Blocks along one side of an area; their means give the variance of the whole.
 const BLOCKS: usize = 4;
 

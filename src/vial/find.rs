@@ -271,7 +271,28 @@ fn outlines(p: &BayPicture, strips: &Strips, bay: Area) -> Option<(f64, f64, f64
         };
         peaks.iter().copied().filter(|&k| !thrown(k)).collect()
     };
-    let (lefts, rights) = (without_shadows(1.0), without_shadows(-1.0));
+    let pair = best_pair(
+        p,
+        &edges,
+        &without_shadows(1.0),
+        &without_shadows(-1.0),
+        bay,
+    )
+    .or_else(|| best_pair(p, &edges, &peaks, &peaks, bay));
+    let (l, r) = pair?;
+    let clarity = edges[l].min(edges[r]) / noise;
+    let x = |i: usize| p.area.x + (i as f64 + 0.5) * p.step;
+    Some((x(l), x(r), clarity))
+}
+
+/// The left and right edge, of those given, that a vial's outline is most likely.
+fn best_pair(
+    p: &BayPicture,
+    edges: &[f64],
+    lefts: &[usize],
+    rights: &[usize],
+    bay: Area,
+) -> Option<(usize, usize)> {
     // Edges just outside a pair belong to the outline that it missed; edges inside are walls, reflections, and shadows behind it.
     let beyond = |i: usize, side: f64, of: &[usize]| {
         of.iter()
@@ -287,26 +308,23 @@ fn outlines(p: &BayPicture, strips: &Strips, bay: Area) -> Option<(f64, f64, f64
     };
     let centre = bay.centre().0;
     let mut best: Option<(f64, usize, usize)> = None;
-    for &l in &lefts {
-        for &r in &rights {
+    for &l in lefts {
+        for &r in rights {
             let width = (r as f64 - l as f64) * p.step;
             if width < WIDTHS.0 || width > WIDTHS.1 {
                 continue;
             }
             let aside = (l + r) as f64 / 2.0 * p.step + p.area.x - centre;
             let score = edges[l] + edges[r] + edges[l].min(edges[r])
-                - beyond(l, -1.0, &lefts)
-                - beyond(r, 1.0, &rights)
+                - beyond(l, -1.0, lefts)
+                - beyond(r, 1.0, rights)
                 - ASIDE * (aside / 8.0).powi(2);
             if best.is_none_or(|(s, _, _)| score > s) {
                 best = Some((score, l, r));
             }
         }
     }
-    let (_, l, r) = best?;
-    let clarity = edges[l].min(edges[r]) / noise;
-    let x = |i: usize| p.area.x + (i as f64 + 0.5) * p.step;
-    Some((x(l), x(r), clarity))
+    best.map(|(_, l, r)| (l, r))
 }
 
 /// Cells that a length on the card, mm, takes; at least one.

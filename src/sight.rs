@@ -322,7 +322,12 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             "use one kind of light: switch off the lamp, or go away from the window",
         ));
     }
-    let edge = field.edge_beside(look.liquid, NEAR_VIAL);
+    let edge = field
+        .edge_beside(look.liquid, NEAR_VIAL)
+        .max(match look.place.bay {
+            Bay::Search { area, .. } => field.edge_beside(area, NEAR_BAY),
+            Bay::Liquid { .. } => 0.0,
+        });
     let anywhere = field.edges();
     let hard = edge > HARD_SHADOW
         && field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE) >= HARD_SPOTS;
@@ -375,6 +380,8 @@ const HARD_SPOTS: usize = 5;
 const OWN_SHADOW: f64 = 20.0;
 /// How far from the liquid an edge counts, mm: where it runs farther off, vial and paper beside it share their light.
 const NEAR_VIAL: f64 = 14.0;
+/// The same from the sides of the bay: a narrow vial stands far from any paper but the bay's.
+const NEAR_BAY: f64 = 8.0;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.
 const FALL_OFF: f64 = 1.1;
 

@@ -47,7 +47,7 @@ impl Blank {
         seen.extend(sight::flags(&look, &correction, &sampled, chart));
         let no_dye = Vector3::zeros();
         seen.extend(sight::uneven(&look, &sampled, None, &no_dye));
-        seen.extend(sight::empty(&look, &no_dye));
+        seen.extend(sight::empty(&look, &no_dye, chart.lines_lowered));
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
         let covariance = sampled.covariance
             + look.observed.field.covariance(look.liquid)

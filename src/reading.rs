@@ -184,7 +184,7 @@ pub fn read(
         diluted: told.dilution.is_some(),
     };
     let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);
-    flags.extend(sight::empty(&look, &dye));
+    flags.extend(sight::empty(&look, &dye, chart.lines_lowered));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {
         Answer::Value { value, .. } => Some(post.within(chart.step_position(value), 0.5)),

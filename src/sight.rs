@@ -36,15 +36,16 @@ pub fn of_vial(look: &Look, sampled: &Sampled, usual_mm: Option<f64>) -> Vec<Fla
 }
 
 /// Doubt about a reading of hardly any colour in a vial that may be empty: no surface of a liquid is seen, or the lines behind it are
-/// seen as through air; `dye` is the colour that the dye gives the liquid, natural log.
-pub fn empty(look: &Look, dye: &Vector3<f64>) -> Option<Flag> {
+/// seen as through air; `dye` is the colour that the dye gives the liquid, natural log, and `usual` what the chart's filled vials did
+/// to the lines ([`lowered`]).
+pub fn empty(look: &Look, dye: &Vector3<f64>, usual: Option<f64>) -> Option<Flag> {
     let Some(Found::Standing(vial)) = look.vial else {
         return None;
     };
     if tint(dye).amax() >= HARDLY_ANY {
         return None;
     }
-    let lines = lines_behind(look, vial.width());
+    let lines = lines_behind(look, vial.width()).filter(|_| usual.is_none_or(|u| u >= REFRACTED));
     let message = match (lines, vial.surface) {
         (Some(Behind::Air), _) => {
             "hardly any colour, and the lines on the card are seen through the vial as if nothing were in it"
@@ -78,6 +79,14 @@ fn lines_behind(look: &Look, width: f64) -> Option<Behind> {
     } else {
         (by_water > 2.0 * LOWER && clear.lower < LOWER).then_some(Behind::Air)
     }
+}
+
+/// By what share of what as much water would do the lines behind a vial are seen lower through it; `None` where that is little, or
+/// they are not seen.
+pub fn lowered(look: &Look) -> Option<f64> {
+    let (clear, slant) = (look.clear.filter(|c| c.seen())?, look.slant?);
+    let by_water = slant.lower(look.vial?.width());
+    (by_water > LOWER).then(|| clear.lower / by_water)
 }
 
 /// Share of what water would lower lines by from which they are; the glass and a card that leans count for less. Through 80 empty

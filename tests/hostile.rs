@@ -116,6 +116,7 @@ fn charts_that_contradict_themselves_are_refused() {
             "read window is from 10 to 5",
         ),
         ("/vial_mm", json!(-3), "width of its vials"),
+        ("/lines_lowered", json!(1e9), "card's lines"),
         ("/patches/1", patch, "twice"),
         ("/patches/1/sd", json!([-1, 0, 0]), "scatter"),
     ] {

@@ -17,6 +17,7 @@ use crate::light::spot::{mean, median};
 use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
+use crate::sight;
 use crate::vial::Found;
 use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::lens::{Lens, gathered_light};
@@ -138,12 +139,17 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Cha
         .iter()
         .filter_map(|s| s.look.vial.as_ref().map(Found::width))
         .collect();
+    let mut lowered: Vec<f64> = standards
+        .iter()
+        .filter_map(|s| sight::lowered(&s.look))
+        .collect();
     let mut chart = Chart {
         terms,
         origin,
         card,
         view,
         vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
+        lines_lowered: (!lowered.is_empty()).then(|| median(&mut lowered)),
         lens,
         ends: None,
         inks_missed,

@@ -36,6 +36,8 @@ struct Body {
     #[serde(default)]
     vial_mm: Option<f64>,
     #[serde(default)]
+    lines_lowered: Option<f64>,
+    #[serde(default)]
     lens: Option<Lens>,
     #[serde(default)]
     ends: Option<UsualEnds>,
@@ -69,6 +71,7 @@ pub fn write(chart: &Chart) -> String {
             card: chart.card.clone(),
             view: chart.view,
             vial_mm: chart.vial_mm.map(|v| (v * 10.0).round() / 10.0),
+            lines_lowered: chart.lines_lowered.map(|v| (v * 100.0).round() / 100.0),
             lens: chart.lens.clone(),
             ends: chart.ends,
             inks_missed: chart.inks_missed,
@@ -137,6 +140,7 @@ pub fn parse(text: &str) -> Result<Chart> {
         card: body.card,
         view: body.view,
         vial_mm: body.vial_mm,
+        lines_lowered: body.lines_lowered,
         lens: body.lens,
         ends: body.ends,
         inks_missed: body.inks_missed,
@@ -228,6 +232,9 @@ fn check(chart: &Chart) -> std::result::Result<(), String> {
     }
     if !chart.vial_mm.iter().all(|v| (1.0..=100.0).contains(v)) {
         return Err("the width of its vials is out of range (1 to 100 mm)".into());
+    }
+    if !chart.lines_lowered.iter().all(|v| v.abs() <= 100.0) {
+        return Err("what its vials do to the card's lines is out of range (-100 to 100 times what water does)".into());
     }
     if chart.found.len() > MOST_FOUND {
         return Err(format!(

@@ -133,6 +133,9 @@ pub struct Chart {
     /// Outer width of the session's vials (of the mouth, if seen from above) as seen on the card, mm: the middle one. `None`
     /// where they were marked by hand.
     pub vial_mm: Option<f64>,
+    /// By what share of what as much water would do the session's vials showed the card's lines lower ([`crate::sight::lowered`]): the
+    /// middle one. `None` where that was not seen.
+    pub lines_lowered: Option<f64>,
     /// How the session's vials gathered its light; `None` where they were not found standing.
     pub lens: Option<Lens>,
     /// How the ends of the session's liquids differed; `None` where that was not seen.

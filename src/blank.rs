@@ -49,11 +49,7 @@ impl Blank {
         seen.extend(sight::uneven(&look, &sampled, None, &no_dye));
         seen.extend(sight::empty(&look, &no_dye, chart.lines_lowered));
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
-        let covariance = sampled.covariance
-            + look.observed.field.covariance(look.liquid)
-            + look.slant_covariance(&sampled.ln)
-            + correction.residual_covariance(&sampled.ln)
-            + correction.metamerism(&sampled.ln, chart.inks_missed)
+        let covariance = look.covariance(&sampled, &correction, chart.inks_missed)
             + repeat * depth(&sampled.ln).powi(2);
         let blank = Blank::of(&sampled.ln, &covariance);
         let mut flags = Vec::new();

@@ -197,6 +197,21 @@ impl Look {
         }
     }
 
+    /// Covariance of a colour (natural log of relative light) as far as its photo alone tells: the liquid, the light over it, the slant,
+    /// and the correction by inks that the session missed by `inks_missed`. What differs between photos of one vial is not in it.
+    pub fn covariance(
+        &self,
+        sampled: &Sampled,
+        correction: &Correction,
+        inks_missed: Option<f64>,
+    ) -> Matrix3<f64> {
+        sampled.covariance
+            + self.observed.field.covariance(self.liquid)
+            + self.slant_covariance(&sampled.ln)
+            + correction.residual_covariance(&sampled.ln)
+            + correction.metamerism(&sampled.ln, inks_missed)
+    }
+
     /// The colour of the liquid under a correction, as a standing vial would show it from straight before the card.
     ///
     /// # Errors

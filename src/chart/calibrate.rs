@@ -100,11 +100,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Cha
             .look
             .colour(correction)
             .map_err(|e| e.about(s.name.clone()))?;
-        let covariance = sampled.covariance
-            + s.look.observed.field.covariance(s.look.liquid)
-            + s.look.slant_covariance(&sampled.ln)
-            + correction.residual_covariance(&sampled.ln)
-            + correction.metamerism(&sampled.ln, inks_missed);
+        let covariance = s.look.covariance(&sampled, correction, inks_missed);
         taken.push(Taken {
             standard: s,
             sampled,

@@ -18,7 +18,7 @@ use tintwell::chart::calibrate::{Standard, build};
 use tintwell::chart::{Chart, Origin, file};
 use tintwell::flag::{Severity, Verdict};
 use tintwell::look::{Where, look};
-use tintwell::photo::{Limits, decode};
+use tintwell::photo::{Limits, Photo, decode};
 use tintwell::reading::{Answer, Told, read};
 use tintwell::vial::Found;
 use tintwell::vial::find::Vial;
@@ -223,41 +223,41 @@ fn a_standard_that_is_not_mixed_is_pointed_out() {
 /// What was wrong with standards stays with the chart, and makes every reading on it doubtful.
 #[test]
 fn a_chart_of_doubtful_standards_is_doubtful() {
-    let sound: Vec<(f64, Scene)> = [0.0, 5.0, 10.0, 20.0, 40.0]
+    let scenes: Vec<(f64, Scene)> = [0.0, 5.0, 10.0, 20.0, 40.0]
         .into_iter()
         .flat_map(|value| {
             [0, 1].map(|n| (value, session().own(value, SEED + 2 * value as u64 + n)))
         })
         .collect();
-    let with = |i: usize, change: &dyn Fn(&mut Scene)| {
+    let photo =
+        |scene: &Scene| decode(&render(scene, &CARD).jpeg(), &Limits::default()).expect("a photo");
+    let photos: Vec<Photo> = scenes.par_iter().map(|(_, scene)| photo(scene)).collect();
+    let sound: Vec<(f64, &Photo)> = scenes.iter().map(|(v, _)| *v).zip(&photos).collect();
+    let with = |i: usize, other| {
         let mut all = sound.clone();
-        change(&mut all[i].1);
+        all[i].1 = other;
         all
     };
     let mut mixed_up = sound.clone();
     for i in 2..4 {
         (mixed_up[i].0, mixed_up[i + 4].0) = (mixed_up[i + 4].0, mixed_up[i].0);
     }
+    let mut blurred = scenes[4].1.clone();
+    blurred.exposure.defocus = 0.0035;
+    let [blurred, another] = [blurred, session().own(40.0, SEED + 7)].map(|scene| photo(&scene));
     let cases = [
         (None, sound.clone()),
         (Some("steps-out-of-line"), mixed_up),
-        (
-            Some("standard-doubtful"),
-            with(4, &|s| s.exposure.defocus = 0.0035),
-        ),
-        (
-            Some("standard-disagrees"),
-            with(4, &|s| *s = session().own(40.0, SEED + 7)),
-        ),
+        (Some("standard-doubtful"), with(4, &blurred)),
+        (Some("standard-disagrees"), with(4, &another)),
     ];
     for (code, standards) in cases {
+        let by = Where::Card(Design::all());
         let standards: Vec<Standard> = standards
             .par_iter()
             .enumerate()
-            .map(|(i, (value, scene))| {
-                let photo = decode(&render(scene, &CARD).jpeg(), &Limits::default());
-                let (photo, by) = (photo.expect("a photo"), Where::Card(Design::all()));
-                Standard::new(*value, format!("{i}.jpg"), &photo, &by).expect("a sight")
+            .map(|(i, (value, photo))| {
+                Standard::new(*value, format!("{i}.jpg"), photo, &by).expect("a sight")
             })
             .collect();
         let chart = build(CHART.terms.clone(), Origin::Standards, &standards).expect("a chart");

@@ -67,7 +67,12 @@ pub fn all(folder: &Path) -> Result<Vec<Listed>> {
 pub(super) fn keep(folder: &Path, taken: &[&str], chart: &Chart, now: Timestamp) -> Result<String> {
     let json = file::write(chart);
     // What cannot be read back is no chart.
-    file::parse(&json)?;
+    file::parse(&json).map_err(|e| {
+        Error::new(
+            e.what,
+            "photograph the standards anew and make the chart again",
+        )
+    })?;
     let unwritable = |e: &std::io::Error| {
         Error::new(
             format!("the chart cannot be written: {}", plain(e)),

@@ -1,0 +1,288 @@
+//! The liquid between the outlines of a vial: the lowest even stretch, and what stands on it and under it.
+
+use nalgebra::Vector3;
+use rayon::prelude::*;
+
+use super::{LEAST_LIQUID, PLAIN_TINT, cells, jumps, level, mean_ln};
+use crate::light::spot::median;
+use crate::light::tint;
+use crate::vial::bay::BayPicture;
+
+/// A change along the vial's middle counts as an end of the liquid from 0.015 (about 4 % of light), and however noisy the
+/// photo, from 0.06 (about 18 %).
+const STEP_LEAST: f64 = 0.015;
+const STEP_MOST: f64 = 0.06;
+/// The lower end of the liquid is at most this far above the foot of the bay, mm: what lies higher is cap or glass.
+const HIGHEST: f64 = 25.0;
+/// Half of the vial's middle in which the liquid is looked for, in parts of its width, and the bands it is cut into.
+const MIDDLE: f64 = 0.3;
+const BANDS: usize = 5;
+/// Tints differ by less than this part of the deeper one in one liquid: air has no tint.
+const SAME_TINT: f64 = 0.4;
+/// Tints whose directions have at least this cosine are of one hue: an angle of 20 degrees.
+const SAME_HUE: f64 = 0.94;
+/// The faintest outline (cube root of light): 3 % of light from one cell to the next.
+const FAINT: f64 = 0.01;
+/// Least height of a pool under what was taken for the liquid, mm.
+const POOL: f64 = 2.0;
+/// From where to where beside the vial the table is looked at, mm.
+const BESIDE_VIAL: (f64, f64) = (2.0, 5.0);
+/// A line is darker than both sides by this much (natural log of light).
+const LINE: f64 = 0.05;
+/// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
+const THIN: f64 = 1.2;
+
+/// The even stretch that is taken for the liquid.
+pub(super) struct Liquid {
+    pub top: f64,
+    pub bottom: f64,
+    pub deeper_below: bool,
+    pub paler_above: f64,
+    pub surface: bool,
+}
+
+/// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
+fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
+    line_between(rows, above, liquid)
+        || (tint(&down).amax() > tint(&up).amax() && (tint(&up) - tint(&down)).amax() > PLAIN_TINT)
+}
+
+/// The lowest even stretch of the vial's middle. `None` if there is none, or if it goes on above any vial.
+///
+/// Only what lies above the `foot` of the card counts: below it, what is seen through the vial is no longer the card.
+pub(super) fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
+    let coarse = cells(p, 3.0).max(2);
+    if p.ny < 4 * coarse {
+        return None;
+    }
+    // A meniscus or base runs across the vial, bent a little by perspective; light that the vial gathers behind itself
+    // draws arcs, which cross the bands at different heights.
+    let reach = cells(p, 0.7);
+    let profiles: Vec<Vec<Vector3<f64>>> = (0..BANDS)
+        .into_par_iter()
+        .map(|band| without_thin_lines(&profile(p, left, right, band), cells(p, THIN)))
+        .collect();
+    let bands: Vec<Vec<f64>> = profiles
+        .iter()
+        .map(|rows| {
+            let jump = jumps(rows, cells(p, 1.0), coarse);
+            (0..jump.len())
+                .map(|j| {
+                    jump[j.saturating_sub(reach)..(j + reach + 1).min(jump.len())]
+                        .iter()
+                        .copied()
+                        .fold(0.0, f64::max)
+                })
+                .collect()
+        })
+        .collect();
+    let jump: Vec<f64> = (0..p.ny)
+        .map(|j| median(&mut bands.iter().map(|b| b[j]).collect::<Vec<f64>>()))
+        .collect();
+    // Noise of the jumps: most rows lie inside something even.
+    let mut sorted: Vec<f64> = jump.iter().copied().filter(|v| *v > 0.0).collect();
+    let typical = median(&mut sorted);
+    let limit = (5.0 * typical).clamp(STEP_LEAST, STEP_MOST);
+    let mut cuts = vec![0usize];
+    let mut j = coarse;
+    while j + coarse < jump.len() {
+        if jump[j] > limit {
+            let end = (j..jump.len())
+                .find(|&k| jump[k] <= limit)
+                .unwrap_or(jump.len() - 1);
+            cuts.push(j);
+            cuts.push(end);
+            j = end + 1;
+        } else {
+            j += 1;
+        }
+    }
+    cuts.push(jump.len() - 1);
+    let rows: Vec<Vector3<f64>> = (0..p.ny)
+        .map(|j| profiles.iter().map(|b| b[j]).sum::<Vector3<f64>>() / BANDS as f64)
+        .collect();
+    // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
+    // above it in the same colour, with no line between, is the same liquid in other light.
+    let mut runs: Vec<(usize, usize)> = cuts
+        .chunks(2)
+        .filter(|c| c.len() == 2 && c[0] < c[1])
+        .map(|c| (c[0], c[1]))
+        .collect();
+    let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
+    let mut below: Vec<(usize, usize)> = Vec::new();
+    while let Some((mut top, bottom)) = runs.pop() {
+        while let Some(&(a, b)) = runs.last() {
+            if !same_liquid(&rows, (a, b), (top, bottom)) {
+                break;
+            }
+            top = a;
+            runs.pop();
+        }
+        let lower = y(bottom).min(foot);
+        if lower - y(top) >= LEAST_LIQUID
+            && foot - lower <= HIGHEST
+            && inside_vial(p, left, right, (top, p.row(lower)))
+        {
+            let own = tint(&mean_ln(&rows, (top, bottom)));
+            let deeper = |&(a, b): &(usize, usize)| {
+                let on_card = (a, b.min(p.row(foot)));
+                on_card.0 + cells(p, POOL) <= on_card.1 && {
+                    let other = tint(&mean_ln(&rows, on_card));
+                    other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
+                }
+            };
+            return (top > coarse).then(|| Liquid {
+                top: y(top),
+                bottom: lower,
+                deeper_below: below.iter().any(deeper)
+                    || pool_below(p, &rows, (left, right), own, p.row(lower)),
+                paler_above: runs
+                    .last()
+                    .filter(|&&above| {
+                        paler(&mean_ln(&rows, above), &mean_ln(&rows, (top, bottom)))
+                            && !line_between(&rows, above, (top, bottom))
+                            && inside_vial(p, left, right, above)
+                    })
+                    .map_or(0.0, |above| y(above.1) - y(above.0)),
+                surface: runs.last().is_some_and(|&above| {
+                    let near = above.0.max(above.1.saturating_sub(cells(p, 4.0)));
+                    inside_vial(p, left, right, (near, above.1))
+                        && surface(&rows, above, (top, bottom))
+                }),
+            });
+        }
+        below.push((top, bottom));
+    }
+    None
+}
+
+/// Whether one light is of a plain tint, of the same hue as another, and paler: less deep and lighter, also where the dye
+/// takes least.
+fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
+    let (own, than) = (tint(one), tint(other));
+    own.amax() > PLAIN_TINT
+        && own.norm() < than.norm()
+        && one.mean() > other.mean()
+        && one.max() > other.max() - PLAIN_TINT
+        && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
+}
+
+/// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
+/// of the card. What is seen of the table beside the vial may have a tint of its own.
+fn pool_below(
+    p: &BayPicture,
+    rows: &[Vector3<f64>],
+    (left, right): (f64, f64),
+    above: Vector3<f64>,
+    from: usize,
+) -> bool {
+    if above.amax() > PLAIN_TINT {
+        return false;
+    }
+    let high = cells(p, POOL);
+    let beside = |(a, b): (usize, usize)| {
+        let columns = [left - BESIDE_VIAL.1, right + BESIDE_VIAL.0].map(|x| {
+            let i0 = p.column(x);
+            i0..=p.column(x + BESIDE_VIAL.1 - BESIDE_VIAL.0)
+        });
+        let column: Vec<Vector3<f64>> = (a..b)
+            .map(|j| {
+                let cells: Vec<Vector3<f64>> = columns
+                    .iter()
+                    .flat_map(|c| c.clone().map(|i| p.shade(i, j)))
+                    .collect();
+                cells.iter().sum::<Vector3<f64>>() / cells.len() as f64
+            })
+            .collect();
+        tint(&mean_ln(&column, (0, b - a)))
+    };
+    (from..(p.ny + 1).saturating_sub(high))
+        .map(|j| (j, j + high))
+        .any(|run| {
+            let own = tint(&mean_ln(rows, run));
+            let apart = |other: Vector3<f64>| (own - other).amax() > PLAIN_TINT;
+            apart(above) && apart(beside(run)) && inside_vial(p, left, right, run)
+        })
+}
+
+/// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
+fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) -> bool {
+    let (reach, strip) = (cells(p, 1.5), cells(p, 2.0));
+    let mut seen = [0usize; 2];
+    let mut strips = 0usize;
+    let mut j = a;
+    while j + strip <= b {
+        for (count, x) in seen.iter_mut().zip([left, right]) {
+            let i = p.column(x);
+            let at = |i: usize| {
+                (j..j + strip).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / strip as f64
+            };
+            let near: Vec<Vector3<f64>> = (i.saturating_sub(reach)..=(i + reach).min(p.nx - 1))
+                .map(at)
+                .collect();
+            let edge = near
+                .windows(2)
+                .map(|w| (w[1] - w[0]).amax())
+                .fold(0.0, f64::max);
+            *count += usize::from(edge > FAINT);
+        }
+        strips += 1;
+        j += strip;
+    }
+    strips == 0 || 2 * seen[0].max(seen[1]) >= strips
+}
+
+/// Whether a line darker than both sides runs between two stretches.
+fn line_between(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
+    let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
+    rows[above.1..below.0]
+        .iter()
+        .any(|v| level(v).mean() < sides - LINE)
+}
+
+/// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
+/// a meniscus draws. What has no tint may as well be glass, cap and paper.
+fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
+    let deepest = tint(&up).amax().max(tint(&down).amax());
+    deepest > PLAIN_TINT
+        && (tint(&up) - tint(&down)).amax() < SAME_TINT * deepest
+        && !line_between(rows, above, below)
+}
+
+/// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.
+fn profile(p: &BayPicture, left: f64, right: f64, band: usize) -> Vec<Vector3<f64>> {
+    let (start, width) = (
+        (left + right) / 2.0 - MIDDLE * (right - left),
+        2.0 * MIDDLE * (right - left) / BANDS as f64,
+    );
+    let from = start + band as f64 * width;
+    let (i0, i1) = (p.column(from), p.column(from + width));
+    (0..p.ny)
+        .map(|j| {
+            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| p.shade(i, j)).collect();
+            cells.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
+            let n = (cells.len() / 2).max(1);
+            cells[..n].iter().sum::<Vector3<f64>>() / n as f64
+        })
+        .collect()
+}
+
+/// A profile without dark lines thinner than `rows`: a closing, channel by channel (Serra 1982, *Image Analysis and Mathematical
+/// Morphology*). The printed lines that are seen through the liquid are thinner than any meniscus.
+fn without_thin_lines(profile: &[Vector3<f64>], rows: usize) -> Vec<Vector3<f64>> {
+    let (before, after) = ((rows - 1) / 2, rows / 2);
+    let over = |values: &[Vector3<f64>], before: usize, after: usize, lighter: bool| {
+        (0..values.len())
+            .map(|j| {
+                let near = &values[j.saturating_sub(before)..(j + after + 1).min(values.len())];
+                let first = near[0];
+                near.iter()
+                    .fold(first, |a, b| if lighter { a.sup(b) } else { a.inf(b) })
+            })
+            .collect::<Vec<_>>()
+    };
+    let dilated = over(profile, before, after, true);
+    over(&dilated, after, before, false)
+}

@@ -381,7 +381,7 @@ const DEEP_SHADOW: f64 = 0.3;
 /// A hard edge counts from half of that: light that changes by 4 % per mm along five spots of paper or more, some 40 mm. So does
 /// the shadow of a hand or a phone before the vial; the edges of light from a window or a lamp are softer, the vial's own shadow
 /// shorter. Chosen on the scenes of `tests/scenes` (study seeds 5501, 9203, 10301): all of 60 shadows with an edge over the vial are
-/// told, none of 1,920 sound photos, some with a soft shadow there, is.
+/// told, and, as far as [`NEAR_VIAL`] goes, none of 1,920 sound photos, some with a soft shadow there, is.
 const HARD_SHADOW: f64 = 0.25;
 const HARD_SLOPE: f64 = 0.04;
 const HARD_SPOTS: usize = 5;
@@ -389,7 +389,8 @@ const HARD_SPOTS: usize = 5;
 const OWN_SHADOW: f64 = 20.0;
 /// How far from the liquid an edge counts, mm: where it runs farther off, vial and paper beside it share their light.
 const NEAR_VIAL: f64 = 14.0;
-/// The same from the sides of the bay: a narrow vial stands far from any paper but the bay's.
+/// The same from the sides of the bay: a narrow vial stands far from any paper but the bay's. That tells 16 of 3,200 sound photos
+/// (study seeds 5501, 9203, 10301, 10501 and 10601), all with the soft edge of a shadow beside the bay; they read true.
 const NEAR_BAY: f64 = 8.0;
 /// Light that differs by a factor of three over the card is told: the field bridges it, but less would be better.
 const FALL_OFF: f64 = 1.1;

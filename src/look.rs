@@ -197,6 +197,11 @@ impl Look {
         }
     }
 
+    /// From how high the vial is seen, degrees; 0 where the card does not tell.
+    pub fn height_deg(&self) -> f64 {
+        self.slant.map_or(0.0, |s| s.height_deg)
+    }
+
     /// Covariance of a colour (natural log of relative light) as far as its photo alone tells: the liquid, the light over it, the slant,
     /// and the correction by inks that the session missed by `inks_missed`. What differs between photos of one vial is not in it.
     pub fn covariance(

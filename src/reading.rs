@@ -179,7 +179,7 @@ pub fn read(
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let seen = answer::Seen {
         beside: answer::beside(&sampled, &curve, &post, chart),
-        height_deg: look.slant.map_or(0.0, |s| s.height_deg),
+        height_deg: look.height_deg(),
         cloud_unseen: matches!(look.vial, Some(Found::Standing(_))) && usual.is_none(),
         diluted: told.dilution.is_some(),
     };

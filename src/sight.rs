@@ -9,7 +9,7 @@ use crate::chart::Chart;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
-use crate::light::spot::Spot;
+use crate::light::spot::{Spot, mean};
 use crate::light::tint;
 use crate::look::{Look, SOFT_MM};
 use crate::place::Bay;
@@ -45,7 +45,7 @@ pub fn empty(look: &Look, dye: &Vector3<f64>, usual: Option<f64>) -> Option<Flag
     if tint(dye).amax() >= HARDLY_ANY {
         return None;
     }
-    let lines = lines_behind(look, vial.width()).filter(|_| usual.is_none_or(|u| u >= REFRACTED));
+    let lines = lines_behind(look).filter(|_| usual.is_none_or(|u| u >= REFRACTED));
     let message = match (lines, vial.surface) {
         (Some(Behind::Air), _) => {
             "hardly any colour, and the lines on the card are seen through the vial as if nothing were in it"
@@ -71,22 +71,27 @@ enum Behind {
 
 /// Whether the lines behind a vial are seen lower through it, by what as much water would do, or where they are printed; `None` where
 /// that cannot be told.
-fn lines_behind(look: &Look, width: f64) -> Option<Behind> {
-    let (clear, slant) = (look.clear.filter(|c| c.seen())?, look.slant?);
-    let by_water = slant.lower(width);
-    if clear.lower > (REFRACTED * by_water).max(LOWER) {
+fn lines_behind(look: &Look) -> Option<Behind> {
+    let (seen, by_water) = lower(look)?;
+    if seen > (REFRACTED * by_water).max(LOWER) {
         Some(Behind::Water)
     } else {
-        (by_water > 2.0 * LOWER && clear.lower < LOWER).then_some(Behind::Air)
+        (by_water > 2.0 * LOWER && seen < LOWER).then_some(Behind::Air)
     }
+}
+
+/// How much lower than printed the lines behind a vial are seen, and how much lower as much water would show them, mm; `None` where they
+/// are not seen.
+fn lower(look: &Look) -> Option<(f64, f64)> {
+    let clear = look.clear.filter(|c| c.seen())?;
+    Some((clear.lower, look.slant?.lower(look.vial?.width())))
 }
 
 /// By what share of what as much water would do the lines behind a vial are seen lower through it; `None` where that is little, or
 /// they are not seen.
 pub fn lowered(look: &Look) -> Option<f64> {
-    let (clear, slant) = (look.clear.filter(|c| c.seen())?, look.slant?);
-    let by_water = slant.lower(look.vial?.width());
-    (by_water > LOWER).then(|| clear.lower / by_water)
+    let (seen, by_water) = lower(look)?;
+    (by_water > LOWER).then(|| seen / by_water)
 }
 
 /// Share of what water would lower lines by from which they are; the glass and a card that leans count for less. Through 80 empty
@@ -98,19 +103,16 @@ const LOWER: f64 = 0.6;
 /// A tint (natural log of light) that an empty vial may seem to have, by light that is not quite balanced: 2 CIELAB units or so.
 const HARDLY_ANY: f64 = 0.05;
 
-/// How plainly the card's faint lines show through the liquid beside how plainly they did through the chart's vials of that colour,
-/// which showed the share `usual` of them; `None` where a cloudy liquid would not be noticed.
-fn clear(look: &Look, usual: Option<Vector3<f64>>) -> Option<f64> {
-    let (clear, usual) = (look.clear?, usual?);
-    let share = clear.against(&usual);
-    (share < CLOUDY || clear.sd_against(&usual) <= (1.0 - CLOUDY) / 2.0).then_some(share)
-}
-
-/// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour.
+/// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour,
+/// which showed the share `usual` of them.
 pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
+    let usual = usual?;
     look.place.card.as_ref()?;
-    usual?;
-    let Some(clear) = clear(look, usual) else {
+    let clear = look
+        .clear
+        .map(|c| (c.against(&usual), c.sd_against(&usual)))
+        .filter(|(clear, sd)| *clear < CLOUDY || *sd <= (1.0 - CLOUDY) / 2.0);
+    let Some((clear, _)) = clear else {
         return Some(Flag::new(
             "lines-not-seen",
             Severity::Note,
@@ -271,7 +273,7 @@ const BENT: f64 = 0.25;
 const POOR_MATCH: f64 = 5.0;
 
 /// Share of the paper over-exposed past which it is told, and past which the light over the card is doubtful however well the paper
-/// beside the liquid is seen.
+/// beside the liquid is seen: assumptions.
 const BLOWN: f64 = 0.1;
 const BLOWN_FAR: f64 = 1.0 / 3.0;
 /// Paper within this distance of the liquid tells the light on it, mm.
@@ -284,21 +286,15 @@ fn blown_beside(look: &Look) -> f64 {
         (l.x - BESIDE_LIQUID..=l.x + l.w + BESIDE_LIQUID).contains(&s.x)
             && (l.y - BESIDE_LIQUID..=l.y + l.h + BESIDE_LIQUID).contains(&s.y)
     };
-    let near: Vec<&Spot> = look.observed.paper.iter().filter(near).collect();
-    let blown = near.iter().filter(|s| s.is_blown()).count();
-    if near.is_empty() {
-        1.0
-    } else {
-        blown as f64 / near.len() as f64
-    }
+    let near = look.observed.paper.iter().filter(near);
+    mean(near.map(|s| Some(f64::from(u8::from(s.is_blown()))))).unwrap_or(1.0)
 }
 
 fn light(look: &Look, flags: &mut Vec<Flag>) {
-    let beside = blown_beside(look);
     if look.observed.blown > BLOWN {
         flags.push(Flag::new(
             "white-over-exposed",
-            if beside > BLOWN || look.observed.blown > BLOWN_FAR {
+            if look.observed.blown > BLOWN_FAR || blown_beside(look) > BLOWN {
                 Severity::Doubt
             } else {
                 Severity::Note
@@ -486,8 +482,7 @@ fn layers(look: &Look) -> bool {
     let Some(Found::Standing(vial)) = look.vial else {
         return false;
     };
-    let height = look.slant.map_or(0.0, |s| s.height_deg);
-    let surface = vial.width() * height.to_radians().tan().max(0.0);
+    let surface = vial.width() * look.height_deg().to_radians().tan().max(0.0);
     vial.paler_above > LEAST_LAYER + MORE_SURFACE * surface
 }
 

@@ -7,6 +7,8 @@
 mod layout;
 #[path = "above/render.rs"]
 mod render;
+#[path = "scenes/srgb.rs"]
+mod srgb;
 #[path = "scenes/tag.rs"]
 mod tag;
 

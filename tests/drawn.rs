@@ -4,6 +4,9 @@
 //! Synthetic-known: no lamp, no lens, no glass, so nothing is like the scenes of `tests/scenes`, and what they have in common with
 //! each other (a white flap under the card, water that refracts) must not be what a reading hangs on.
 
+#[path = "scenes/srgb.rs"]
+mod srgb;
+
 use std::io::Cursor;
 use std::sync::LazyLock;
 
@@ -27,6 +30,8 @@ const VALUES: [f64; 5] = [0.0, 5.0, 10.0, 20.0, 40.0];
 const TRUTH: f64 = 12.0;
 
 static DESIGN: LazyLock<Design> = LazyLock::new(|| Design::by_id("side-1").expect("the design"));
+
+static FACE: LazyLock<RgbImage> = LazyLock::new(|| face_image(&DESIGN, SCALE).expect("a face"));
 
 /// A picture: what is in it, and what is done to it.
 #[derive(Clone)]
@@ -65,31 +70,12 @@ fn through(concentration: f64) -> [f64; 3] {
     [0.08, 1.0, 0.5].map(|share| (-share * depth).exp())
 }
 
-/// IEC 61966-2-1, both ways.
-fn linear(code: u8) -> f64 {
-    let v = f64::from(code) / 255.0;
-    if v <= 0.04045 {
-        v / 12.92
-    } else {
-        ((v + 0.055) / 1.055).powf(2.4)
-    }
-}
-
-fn code(light: f64) -> f64 {
-    let v = light.clamp(0.0, 1.0);
-    if v <= 0.003_130_8 {
-        12.92 * v
-    } else {
-        1.055 * v.powf(1.0 / 2.4) - 0.055
-    }
-}
-
 impl Drawn {
     /// The face's light per channel, at a place in mm; the table beyond it.
-    fn card(&self, face: &RgbImage, x: f64, y: f64) -> [f64; 3] {
+    fn card(&self, x: f64, y: f64) -> [f64; 3] {
         let (i, j) = ((x * SCALE) as i64, (y * SCALE) as i64);
-        let on = (0..i64::from(face.width())).contains(&i)
-            && (0..i64::from(face.height())).contains(&j)
+        let on = (0..i64::from(FACE.width())).contains(&i)
+            && (0..i64::from(FACE.height())).contains(&j)
             && x >= 0.0
             && y >= 0.0;
         if !on {
@@ -102,12 +88,14 @@ impl Drawn {
         if line && !self.lined {
             return [1.0; 3];
         }
-        face.get_pixel(i as u32, j as u32).0.map(linear)
+        FACE.get_pixel(i as u32, j as u32)
+            .0
+            .map(|code| srgb::decode(f64::from(code) / 255.0))
     }
 
     /// What stands before it: a cap over empty glass, a surface, liquid between darker walls, and a dark base.
-    fn seen(&self, face: &RgbImage, x: f64, y: f64) -> [f64; 3] {
-        let behind = self.card(face, x, y);
+    fn seen(&self, x: f64, y: f64) -> [f64; 3] {
+        let behind = self.card(x, y);
         let (foot, tall) = (DESIGN.height_mm - 1.0, 58.0);
         let from_axis = (x - DESIGN.width_mm / 2.0).abs();
         let up = foot - y;
@@ -136,14 +124,11 @@ impl Drawn {
     }
 
     fn photo(&self) -> Photo {
-        let face = face_image(&DESIGN, SCALE).expect("a face");
         let side = |mm: f64| ((mm + 2.0 * AROUND) * SCALE) as u32;
         let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
         let sharp = Rgb32FImage::from_fn(side(DESIGN.width_mm), side(DESIGN.height_mm), |i, j| {
             let [x, y] = [i, j].map(|k| (f64::from(k) + 0.5) / SCALE - AROUND);
-            Rgb(self
-                .seen(&face, x, y)
-                .map(|v| (v * (self.light)(x, y)) as f32))
+            Rgb(self.seen(x, y).map(|v| (v * (self.light)(x, y)) as f32))
         });
         let mut soft = DynamicImage::from(sharp).fast_blur(1.0).into_rgb32f();
         for pixel in soft.pixels_mut() {
@@ -153,7 +138,7 @@ impl Drawn {
         }
         let picture = RgbImage::from_fn(soft.width(), soft.height(), |i, j| {
             let light = soft.get_pixel(i, j).0;
-            Rgb(light.map(|v| (255.0 * code(f64::from(v))).round() as u8))
+            Rgb(light.map(|v| (255.0 * srgb::encode(f64::from(v.clamp(0.0, 1.0)))).round() as u8))
         });
         let mut png = Cursor::new(Vec::new());
         picture

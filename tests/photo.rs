@@ -10,3 +10,5 @@ mod facts;
 mod files;
 #[path = "photo/heic.rs"]
 mod heic;
+#[path = "scenes/srgb.rs"]
+mod srgb;

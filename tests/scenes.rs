@@ -7,7 +7,8 @@ mod scenes;
 use scenes::bake::{Bake, Zone};
 use scenes::print::{Paper, PaperKind, Printer, PrinterKind};
 use scenes::seed::stream;
-use scenes::spectra::{self, N, XYZ_TO_SRGB, apply, illuminant, xyz};
+use scenes::spectra::{N, XYZ_TO_SRGB, apply, illuminant, xyz};
+use scenes::srgb;
 use scenes::vial::{Inside, Vial, fresnel};
 use scenes::{Layout, Scene, Series, Session, render};
 
@@ -298,7 +299,7 @@ fn printers_come_near_the_codes() {
             .iter()
             .map(|p| {
                 let got = lab(xyz(&light, &print.patch(p.srgb, &mut rng)));
-                let asked = p.srgb.map(|v| spectra::decode(f64::from(v) / 255.0));
+                let asked = p.srgb.map(|v| srgb::decode(f64::from(v) / 255.0));
                 // IEC 61966-2-1, linear sRGB to XYZ.
                 let m = [
                     [0.4124, 0.3576, 0.1805],

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::design::Tag;
 use super::family::CELLS;
 use super::find::between;
-use crate::light::spot::median;
+use crate::light::spot::middle;
 use crate::photo::Picture;
 use crate::place::Homography;
 
@@ -21,11 +21,11 @@ const REACH: f64 = 0.9;
 /// The width of printed edges in the photo, mm on the card: the median over the edges of `tags` that are seen. `None` if none
 /// is.
 pub fn edge_mm(picture: &Picture, to_photo: &Homography, tags: &[&Tag]) -> Option<f64> {
-    let mut widths: Vec<f64> = tags
+    let widths: Vec<f64> = tags
         .par_iter()
         .flat_map_iter(|tag| (0..4).filter_map(|side| width(picture, to_photo, tag, side)))
         .collect();
-    (!widths.is_empty()).then(|| median(&mut widths))
+    middle(widths)
 }
 
 /// The width of one edge, mm.

@@ -13,7 +13,7 @@ use crate::estimate::budget::depth;
 use crate::flag::Flag;
 use crate::light::correct::{Correction, SessionPatch, ln};
 use crate::light::relative;
-use crate::light::spot::{mean, median};
+use crate::light::spot::{mean, middle};
 use crate::look::{Look, Where, look};
 use crate::photo::Photo;
 use crate::place::Area;
@@ -131,21 +131,14 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Cha
         (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
         _ => None,
     };
-    let mut widths: Vec<f64> = standards
-        .iter()
-        .filter_map(|s| s.look.vial.as_ref().map(Found::width))
-        .collect();
-    let mut lowered: Vec<f64> = standards
-        .iter()
-        .filter_map(|s| sight::lowered(&s.look))
-        .collect();
+    let looks = || standards.iter().map(|s| &s.look);
     let mut chart = Chart {
         terms,
         origin,
         card,
         view,
-        vial_mm: (!widths.is_empty()).then(|| median(&mut widths)),
-        lines_lowered: (!lowered.is_empty()).then(|| median(&mut lowered)),
+        vial_mm: middle(looks().filter_map(|l| l.vial.as_ref().map(Found::width))),
+        lines_lowered: middle(looks().filter_map(sight::lowered)),
         lens,
         ends: None,
         inks_missed,

@@ -163,6 +163,12 @@ pub(crate) fn mean(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
     (!there.is_empty()).then(|| there.iter().sum::<f64>() / there.len() as f64)
 }
 
+/// The median of what there is; `None` of nothing.
+pub(crate) fn middle(values: impl IntoIterator<Item = f64>) -> Option<f64> {
+    let mut there: Vec<f64> = values.into_iter().collect();
+    (!there.is_empty()).then(|| median(&mut there))
+}
+
 /// The median; sorts its argument. NaN for an empty slice.
 pub(crate) fn median(values: &mut [f64]) -> f64 {
     if values.is_empty() {

@@ -14,6 +14,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use crate::layout::{Face, Layout, Printed};
+use crate::srgb::{decode, encode};
 
 type Rgb = Vector3<f64>;
 
@@ -195,7 +196,11 @@ impl Shot {
             match face.at(p.x, p.y) {
                 Printed::Paper => Rgb::repeat(1.0),
                 Printed::Black => Rgb::repeat(0.05),
-                Printed::Patch(n) => Rgb::from(card.patches[n].srgb.map(decoded)),
+                Printed::Patch(n) => Rgb::from(
+                    card.patches[n]
+                        .srgb
+                        .map(|code| decode(f64::from(code) / 255.0)),
+                ),
             }
         };
         self.light_at(card, p.x, p.y).component_mul(&reflectance)
@@ -289,7 +294,7 @@ impl Shot {
                 for v in sum.iter() {
                     let noise: f64 = rng.sample(StandardNormal);
                     let v = v + noise * (1e-4 * v + 4e-6).sqrt();
-                    bytes.push((encoded(v.clamp(0.0, 1.0)) * 255.0).round() as u8);
+                    bytes.push((encode(v.clamp(0.0, 1.0)) * 255.0).round() as u8);
                 }
             }
         }
@@ -298,23 +303,5 @@ impl Shot {
             .encode(&bytes, WIDTH, HEIGHT, image::ExtendedColorType::Rgb8)
             .expect("a picture in memory");
         file
-    }
-}
-
-/// sRGB to linear light and back (IEC 61966-2-1).
-fn decoded(code: u8) -> f64 {
-    let v = f64::from(code) / 255.0;
-    if v <= 0.04045 {
-        v / 12.92
-    } else {
-        ((v + 0.055) / 1.055).powf(2.4)
-    }
-}
-
-fn encoded(v: f64) -> f64 {
-    if v <= 0.0031308 {
-        12.92 * v
-    } else {
-        1.055 * v.powf(1.0 / 2.4) - 0.055
     }
 }

@@ -4,6 +4,9 @@
 //! blurred one.
 
 mod scene;
+#[path = "../scenes/srgb.rs"]
+#[allow(dead_code)]
+mod srgb;
 
 use scene::{Pose, Scene};
 use tintwell::card::design::{Design, Tag};

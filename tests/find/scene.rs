@@ -3,6 +3,7 @@
 //! Shares no code with the finder but the table of code words. Light is linear until the very end: fall-off, shadow and
 //! blur act on reflectance, noise on the sensor signal, then the sRGB curve and 8 bits.
 
+use crate::srgb::encode;
 use image::GrayImage;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 use rand::{Rng, SeedableRng};
@@ -223,12 +224,7 @@ impl Scene {
                 let v = f64::from(blurred[y * w + x]);
                 let sigma = (self.noise * self.noise * (1.0 + 4.0 * v.max(0.0))).sqrt();
                 let v = (v + sigma * normal.sample(&mut rng)).clamp(0.0, 1.0);
-                let encoded = if v <= 0.003_130_8 {
-                    12.92 * v
-                } else {
-                    1.055 * v.powf(1.0 / 2.4) - 0.055
-                };
-                *out = (encoded * 255.0).round() as u8;
+                *out = (encode(v) * 255.0).round() as u8;
             }
         });
         GrayImage::from_raw(self.width, self.height, data).unwrap()

@@ -6,6 +6,7 @@ use tintwell::flag::Severity;
 use tintwell::photo::{Limits, Picture, decode};
 
 use crate::files::{Extras, jpeg, png, png_chunk, tiff, webp};
+use crate::srgb;
 
 type Matrix = [[f64; 3]; 3];
 
@@ -35,14 +36,6 @@ const BT2020: Matrix = [
 
 fn times(m: &Matrix, v: [f64; 3]) -> [f64; 3] {
     m.map(|row| row[0] * v[0] + row[1] * v[1] + row[2] * v[2])
-}
-
-fn srgb_curve(v: f64) -> f64 {
-    if v <= 0.003_130_8 {
-        12.92 * v
-    } else {
-        1.055 * v.powf(1.0 / 2.4) - 0.055
-    }
 }
 
 fn adobe_curve(v: f64) -> f64 {
@@ -82,15 +75,15 @@ fn encode(space: &Matrix, curve: fn(f64) -> f64) -> Vec<f64> {
 
 fn spaces() -> [(&'static str, Vec<f64>, Option<ColorProfile>); 4] {
     [
-        ("untagged sRGB", encode(&SRGB, srgb_curve), None),
+        ("untagged sRGB", encode(&SRGB, srgb::encode), None),
         (
             "sRGB",
-            encode(&SRGB, srgb_curve),
+            encode(&SRGB, srgb::encode),
             Some(ColorProfile::new_srgb()),
         ),
         (
             "Display P3",
-            encode(&DISPLAY_P3, srgb_curve),
+            encode(&DISPLAY_P3, srgb::encode),
             Some(ColorProfile::new_display_p3()),
         ),
         (
@@ -176,14 +169,7 @@ fn sixteen_bit_spaces_agree() {
 #[cfg(feature = "heic")]
 pub fn light_of_p3(codes: [u8; 3]) -> [f64; 3] {
     let rows = |m: &Matrix| nalgebra::Matrix3::from_row_slice(m.as_flattened());
-    let light = codes.map(|c| {
-        let v = f64::from(c) / 255.0;
-        if v <= 0.04045 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        }
-    });
+    let light = codes.map(|c| srgb::decode(f64::from(c) / 255.0));
     let xyz = rows(&DISPLAY_P3)
         .try_inverse()
         .expect("a matrix of primaries");
@@ -217,8 +203,8 @@ fn coded_png_with(samples: &[u8], code: [u8; 4], profile: Option<ColorProfile>) 
 fn code_points_agree() {
     type Case = (&'static str, Vec<f64>, [u8; 2]);
     let cases: [Case; 4] = [
-        ("sRGB", encode(&SRGB, srgb_curve), [1, 13]),
-        ("Display P3", encode(&DISPLAY_P3, srgb_curve), [12, 13]),
+        ("sRGB", encode(&SRGB, srgb::encode), [1, 13]),
+        ("Display P3", encode(&DISPLAY_P3, srgb::encode), [12, 13]),
         ("BT.2020", encode(&BT2020, video_curve), [9, 14]),
         ("BT.709", encode(&SRGB, video_curve), [1, 1]),
     ];
@@ -237,7 +223,7 @@ fn code_points_come_before_a_profile() {
     let samples = |encoded: Vec<f64>| -> Vec<u8> {
         encoded.iter().map(|v| (v * 255.0).round() as u8).collect()
     };
-    let p3 = samples(encode(&DISPLAY_P3, srgb_curve));
+    let p3 = samples(encode(&DISPLAY_P3, srgb::encode));
     let file = coded_png_with(&p3, [12, 13, 0, 1], Some(ColorProfile::new_srgb()));
     let photo = decode(&file, &Limits::default()).expect("a photo");
     compare("Display P3 by its code points", &photo.picture, 0.0055);
@@ -265,7 +251,7 @@ fn code_points_for_hdr_screens_are_a_doubt() {
 
 #[test]
 fn reading_p3_as_srgb_would_be_seen() {
-    let samples: Vec<u8> = encode(&DISPLAY_P3, srgb_curve)
+    let samples: Vec<u8> = encode(&DISPLAY_P3, srgb::encode)
         .iter()
         .map(|v| (v * 255.0).round() as u8)
         .collect();
@@ -289,7 +275,7 @@ fn reading_p3_as_srgb_would_be_seen() {
 fn jpeg_carries_its_profile() {
     // Flat colour: JPEG at quality 95 keeps it to about a code.
     let [r, g, b] =
-        times(&DISPLAY_P3, [0.45, 0.38, 0.15]).map(|v| (srgb_curve(v) * 255.0).round() as u8);
+        times(&DISPLAY_P3, [0.45, 0.38, 0.15]).map(|v| (srgb::encode(v) * 255.0).round() as u8);
     let file = jpeg(
         32,
         32,
@@ -344,15 +330,7 @@ fn saturated_p3_is_not_negative_and_native_light_maps_to_linear() {
 #[test]
 fn a_table_profile_gives_the_same_light() {
     // sRGB's own curve as input table, then its colorants as a 2 x 2 x 2 grid into PCS XYZ (1 + 32767/32768 is 65535).
-    let curve = |i: usize| {
-        let v = i as f64 / 1023.0;
-        let linear = if v <= 0.04045 {
-            v / 12.92
-        } else {
-            ((v + 0.055) / 1.055).powf(2.4)
-        };
-        (linear * 65535.0).round() as u16
-    };
+    let curve = |i: usize| (srgb::decode(i as f64 / 1023.0) * 65535.0).round() as u16;
     let mut profile = ColorProfile::new_srgb();
     let [r, g, b] = [
         profile.red_colorant,
@@ -394,7 +372,7 @@ fn a_table_profile_gives_the_same_light() {
         profile.blue_trc,
         profile.cicp,
     ) = (None, None, None, None);
-    let samples: Vec<u8> = encode(&SRGB, srgb_curve)
+    let samples: Vec<u8> = encode(&SRGB, srgb::encode)
         .iter()
         .flat_map(|v| ((v * 65535.0).round() as u16).to_ne_bytes())
         .collect();
@@ -512,7 +490,7 @@ fn luma_is_reduced_by_averaging_whole_squares() {
 
 #[test]
 fn showing_a_p3_picture_converts_it_to_srgb() {
-    let p3: Vec<u8> = encode(&DISPLAY_P3, srgb_curve)
+    let p3: Vec<u8> = encode(&DISPLAY_P3, srgb::encode)
         .iter()
         .map(|v| (v * 255.0).round() as u8)
         .collect();
@@ -528,7 +506,7 @@ fn showing_a_p3_picture_converts_it_to_srgb() {
         .picture
         .srgb8();
     // A code of rounding in P3 is up to two in sRGB.
-    for (s, e) in shown.into_raw().iter().zip(encode(&SRGB, srgb_curve)) {
+    for (s, e) in shown.into_raw().iter().zip(encode(&SRGB, srgb::encode)) {
         assert!(
             (f64::from(*s) - e * 255.0).abs() <= 2.0,
             "{s} against {}",

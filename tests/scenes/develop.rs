@@ -6,7 +6,8 @@ use rayon::prelude::*;
 use super::bake::Rgb;
 use super::camera::{Exposure, Phone, raw};
 use super::seed::{normal, stream};
-use super::spectra::{N, Spectrum, encode, illuminant};
+use super::spectra::{N, Spectrum, illuminant};
+use super::srgb::encode;
 
 /// A picture being developed.
 pub struct Film {

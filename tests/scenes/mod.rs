@@ -32,6 +32,7 @@ pub mod print;
 pub mod render;
 pub mod seed;
 pub mod spectra;
+pub mod srgb;
 pub mod tag;
 pub mod through;
 pub mod vial;

@@ -2,7 +2,8 @@
 //! nearest point on the broken line through the chart's colours in CIELAB. It is told where the card lies.
 
 use super::Layout;
-use super::spectra::{D65_WHITE, SRGB_TO_XYZ, apply, decode};
+use super::spectra::{D65_WHITE, SRGB_TO_XYZ, apply};
+use super::srgb::decode;
 
 /// CIELAB of the middle of the bay against the white beside it.
 pub fn colour(rgb: &image::RgbImage, face: &[[f64; 2]; 4], card: &Layout) -> [f64; 3] {

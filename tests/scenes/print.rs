@@ -8,9 +8,8 @@ use rand::Rng;
 use rand_chacha::ChaCha8Rng;
 
 use super::seed::normal;
-use super::spectra::{
-    N, Spectrum, XYZ_TO_SRGB, apply, bump, decode, illuminant, rise, spectrum, xyz,
-};
+use super::spectra::{N, Spectrum, XYZ_TO_SRGB, apply, bump, illuminant, rise, spectrum, xyz};
+use super::srgb::decode;
 
 /// Sorts of paper.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -149,24 +149,6 @@ pub fn apply(m: &[[f64; 3]; 3], v: [f64; 3]) -> [f64; 3] {
     m.map(|r| r[0] * v[0] + r[1] * v[1] + r[2] * v[2])
 }
 
-/// The sRGB transfer function, linear to encoded, IEC 61966-2-1.
-pub fn encode(v: f64) -> f64 {
-    if v <= 0.0031308 {
-        12.92 * v
-    } else {
-        1.055 * v.powf(1.0 / 2.4) - 0.055
-    }
-}
-
-/// The sRGB transfer function, encoded to linear, IEC 61966-2-1.
-pub fn decode(v: f64) -> f64 {
-    if v <= 0.04045 {
-        v / 12.92
-    } else {
-        ((v + 0.055) / 1.055).powf(2.4)
-    }
-}
-
 /// Linear sRGB to XYZ (IEC 61966-2-1:1999), and its white D65.
 pub const SRGB_TO_XYZ: [[f64; 3]; 3] = [
     [0.4124, 0.3576, 0.1805],

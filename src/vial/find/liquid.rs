@@ -124,7 +124,8 @@ pub(super) fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option
             && foot - lower <= HIGHEST
             && inside_vial(p, left, right, (top, p.row(lower)))
         {
-            let own = tint(&mean_ln(&rows, (top, bottom)));
+            let light = mean_ln(&rows, (top, bottom));
+            let own = tint(&light);
             let deeper = |&(a, b): &(usize, usize)| {
                 let on_card = (a, b.min(p.row(foot)));
                 on_card.0 + cells(p, POOL) <= on_card.1 && {
@@ -140,7 +141,7 @@ pub(super) fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option
                 paler_above: runs
                     .last()
                     .filter(|&&above| {
-                        paler(&mean_ln(&rows, above), &mean_ln(&rows, (top, bottom)))
+                        paler(&mean_ln(&rows, above), &light)
                             && !line_between(&rows, above, (top, bottom))
                             && inside_vial(p, left, right, above)
                     })

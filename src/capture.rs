@@ -39,13 +39,17 @@ impl FromStr for Started {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Started, String> {
-        // A civil time leaves an offset unread, which then would not count.
-        let clock = text.split_once(['T', ' ']).map_or(text, |(_, clock)| clock);
+        // 9:05 is as good as 09:05.
+        let hour = text.find(['T', ' ']).map_or(0, |at| at + 1);
+        let (date, clock) = text.split_at(hour);
+        let pad = if clock.find(':') == Some(1) { "0" } else { "" };
+        let text = format!("{date}{pad}{clock}");
         let started = text
             .parse()
             .map(Started::On)
             .or_else(|_| text.parse().map(Started::At));
         match started {
+            // A civil time leaves an offset unread, which then would not count.
             Ok(started) if !clock.contains(['+', '-', 'Z', 'z', '[']) => Ok(started),
             _ => Err("give the local time of the photo without an offset, such as 09:05, or with a date, 2026-03-01T09:05".into()),
         }
@@ -245,6 +249,8 @@ mod tests {
         let started = |t: &str| t.parse::<Started>().unwrap().before(taken);
         assert_eq!(minutes(started("23:55"), taken), 8.0);
         assert_eq!(minutes(started("00:01"), taken), 2.0);
+        assert_eq!(minutes(started("0:01"), taken), 2.0);
+        assert_eq!(minutes(started("2026-02-28T9:03"), taken), 900.0);
         assert_eq!(minutes(started("2026-02-28T23:03"), taken), 60.0);
         // The photo is the earlier one: no start of the evening before.
         assert_eq!(minutes(started("00:30"), taken), -27.0);

@@ -195,13 +195,22 @@ impl Chart {
         (i - 1) as f64 + (value - v[i - 1]) / (v[i] - v[i - 1])
     }
 
-    /// How much of the card's faint lines was seen through the session's vials at a position among the steps, per channel.
+    /// How much of the card's faint lines was seen through the session's vials at a position among the steps, per channel: from the
+    /// nearest steps on both sides through which they were seen.
     pub fn clear_at(&self, position: f64) -> Option<Vector3<f64>> {
-        let ([a, b], share) = self.around(position);
-        let of = |step: &Step| step.clear.map(Vector3::from);
-        match (of(a), of(b)) {
-            (Some(a), Some(b)) => Some(a + (b - a) * share),
-            (a, b) => a.or(b),
+        let seen: Vec<(f64, Vector3<f64>)> = self
+            .steps
+            .iter()
+            .enumerate()
+            .filter_map(|(i, step)| Some((i as f64, step.clear?.into())))
+            .collect();
+        let below = seen.iter().rev().find(|(at, _)| *at <= position);
+        let above = seen.iter().find(|(at, _)| *at >= position);
+        match (below, above) {
+            (Some((from, a)), Some((to, b))) if to > from => {
+                Some(a + (b - a) * ((position - from) / (to - from)))
+            }
+            (a, b) => a.or(b).map(|(_, share)| *share),
         }
     }
 
@@ -232,5 +241,28 @@ impl Chart {
         let v = self.values();
         let i = (position.floor().max(0.0) as usize).min(v.len() - 2);
         v[i] + (position - i as f64) * (v[i + 1] - v[i])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A step through whose vials the lines were not seen leaves it to its neighbours.
+    #[test]
+    fn how_clear_the_vials_were_is_told_between_steps() {
+        let mut chart =
+            file::parse(include_str!("../../calibration/alder-creek-nitrate.json")).unwrap();
+        for (i, step) in chart.steps.iter_mut().enumerate() {
+            step.clear = (i == 1 || i == 3).then_some([i as f64; 3]);
+        }
+        let at = |position| chart.clear_at(position).map(|v| v[0]);
+        assert_eq!(at(0.0), Some(1.0));
+        assert_eq!(at(1.0), Some(1.0));
+        assert_eq!(at(2.0), Some(2.0));
+        assert_eq!(at(2.5), Some(2.5));
+        assert_eq!(at(4.5), Some(3.0));
+        chart.steps.iter_mut().for_each(|step| step.clear = None);
+        assert_eq!(chart.clear_at(2.0), None);
     }
 }

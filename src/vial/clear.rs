@@ -98,12 +98,12 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
     .collect();
     let (first, last) = (lines.first()?.y, lines.last()?.y);
     let around = (first - 2.0 * SLOW, (last + 2.0 * SLOW).min(bay.y + bay.h));
-    // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint: all must be left.
-    let on_paper = Profile::of(p, &sides, around, &Bow::default(), 1.0)?.search(
-        lines,
-        Course::default(),
-        MISPLACED,
-    )?;
+    // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint: all of a side must be
+    // left, as it is not where the vial throws the light that it gathers.
+    let whole = |sides: &[(f64, f64)]| Profile::of(p, sides, around, &Bow::default(), 1.0);
+    let on_paper = whole(&sides)
+        .or_else(|| sides.iter().find_map(|side| whole(&[*side])))?
+        .search(lines, Course::default(), MISPLACED)?;
     if (0..3).all(|c| on_paper.contrast[c] < PRINTED * on_paper.sd[c]) {
         return None;
     }
@@ -300,5 +300,49 @@ mod tests {
         let p = bay::of(&picture, &place, &seen, area(10.0, 50.0, 60.0, 60.0));
         let lines = [70.0, 80.0, 90.0].map(|y| area(10.0, y, 60.0, 1.0));
         assert_eq!(clearness(&p, &lines, liquid, liquid), None);
+    }
+
+    /// Lines behind a liquid that takes a quarter of the light, and a patch beside it that is cut off, as where a vial throws the light
+    /// that it gathers: what is left on the other side is enough to measure on.
+    #[test]
+    fn paper_on_one_side_is_enough() {
+        let area = |x, y, w, h| Area { x, y, w, h };
+        let (liquid, bay) = (area(45.0, 60.0, 30.0, 58.0), area(10.0, 20.0, 100.0, 100.0));
+        let lines = [70.0, 83.0, 97.0].map(|y| area(10.0, y, 100.0, 1.0));
+        let of = |cut_off: &dyn Fn(f64) -> bool| {
+            let mut pixels = Vec::new();
+            for y in 0..120 {
+                for x in 0..120 {
+                    let line = lines.iter().any(|l| f64::from(y) == l.y);
+                    let wet = x >= 45 && x < 75 && y >= 60;
+                    let paper = if line { 170u8 } else { 200 };
+                    let grain = ((x * 7 + y * 11) % 3) as u8;
+                    let level = if wet { paper - paper / 8 } else { paper } + grain;
+                    let level = if cut_off(f64::from(x)) && y > 60 {
+                        255
+                    } else {
+                        level
+                    };
+                    pixels.extend([level; 3]);
+                }
+            }
+            let picture = Picture::from_rgb8(120, 120, pixels);
+            let place = Place::by_hand(area(5.0, 5.0, 30.0, 30.0), liquid, 120, 120).unwrap();
+            let seen = observe(&picture, &place).unwrap();
+            clearness(&bay::of(&picture, &place, &seen, bay), &lines, bay, liquid)
+        };
+        let whole = of(&|_| false).unwrap();
+        let one_side = of(&|x| (80.0..85.0).contains(&x)).unwrap();
+        for c in 0..3 {
+            assert!(
+                (one_side.share[c] - whole.share[c]).abs() < 0.1,
+                "{one_side:?} {whole:?}"
+            );
+            assert!((0.8..1.2).contains(&whole.share[c]), "{whole:?}");
+        }
+        assert_eq!(
+            of(&|x| (38.0..42.0).contains(&x) || (80.0..85.0).contains(&x)),
+            None
+        );
     }
 }

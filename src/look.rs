@@ -90,7 +90,8 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
                 view: View::Side,
             } => {
                 let bay = bay::of(picture, &place, &observed, bay::search_area(area));
-                let vial = vial_find::find(&bay, area).map_err(instead)?;
+                let height = slant(picture, &place, area).map_or(0.0, |s| s.height_deg);
+                let vial = vial_find::find(&bay, area, height).map_err(instead)?;
                 (bay, Some(Found::Standing(vial)), vial.liquid())
             }
             Bay::Search {

@@ -66,11 +66,11 @@ const DARK: f64 = 0.27;
 /// Least height of even liquid, mm.
 const LEAST_LIQUID: f64 = 6.0;
 
-/// Finds the vial in the picture of the search area around `bay`.
+/// Finds the vial in the picture of the search area around `bay`, seen from `height_deg` above, degrees.
 ///
 /// # Errors
 /// If no two outlines stand out, or no even stretch of liquid is found between them.
-pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
+pub fn find(picture: &BayPicture, bay: Area, height_deg: f64) -> Result<Vial> {
     let strips = Strips::of(picture, bay);
     let (left, right, clarity) = outlines(picture, &strips, bay).ok_or_else(|| {
         Error::new(
@@ -78,13 +78,14 @@ pub fn find(picture: &BayPicture, bay: Area) -> Result<Vial> {
             "stand the vial on its ring on the card, upright and filled, against the bare paper of the bay",
         )
     })?;
+    let deep = (right - left) * height_deg.max(0.0).to_radians().tan();
     let Liquid {
         top,
         bottom,
         deeper_below,
         paler_above,
         surface,
-    } = liquid(picture, left, right, bay.y + bay.h).ok_or_else(|| {
+    } = liquid(picture, (left, right), bay.y + bay.h, deep).ok_or_else(|| {
         Error::new(
             format!("a vial was found, but no even stretch of at least {LEAST_LIQUID} mm of liquid in it"),
             "fill the vial to its mark, let bubbles clear, and photograph it without reflections over the liquid",
@@ -133,4 +134,47 @@ fn jumps(rows: &[Vector3<f64>], fine: usize, coarse: usize) -> Vec<f64> {
                 .fold(0.0, f64::max)
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::light::observe;
+    use crate::photo::Picture;
+    use crate::place::Place;
+    use crate::vial::bay;
+
+    /// A vial of 24 mm seen from 20 degrees above: its surface, 8.7 mm deep, is of the liquid's colour and ends in a bright line.
+    #[test]
+    fn a_surface_seen_from_above_is_left_out() {
+        let area = |x, y, w, h| Area { x, y, w, h };
+        let (back, front) = (80, 88);
+        let colour = |x: u32, y: u32| match (x, y) {
+            (50 | 73, 50..) => [120, 120, 120],
+            (51..73, y) if y == front => [250, 225, 238],
+            (51..73, y) if y >= back => [225, 150, 190],
+            (51..73, 50..) => [205, 205, 205],
+            _ => [215, 215, 215],
+        };
+        let pixels = (0..140 * 140)
+            .flat_map(|i: u32| colour(i % 140, i / 140))
+            .collect();
+        let picture = Picture::from_rgb8(140, 140, pixels);
+        let search = area(30.0, 20.0, 64.0, 114.0);
+        let place = Place::by_hand(area(2.0, 2.0, 20.0, 60.0), search, 140, 140).unwrap();
+        let p = bay::of(
+            &picture,
+            &place,
+            &observe(&picture, &place).unwrap(),
+            search,
+        );
+        let top = |height_deg| {
+            find(&p, area(40.0, 28.0, 44.0, 96.0), height_deg)
+                .unwrap()
+                .top
+        };
+        let (straight, above) = (top(0.0), top(20.0));
+        assert!((79.0..84.0).contains(&straight), "{straight}");
+        assert!((87.0..92.0).contains(&above), "{above}");
+    }
 }

@@ -23,6 +23,8 @@ const SAME_TINT: f64 = 0.4;
 const SAME_HUE: f64 = 0.94;
 /// The faintest outline (cube root of light): 3 % of light from one cell to the next.
 const FAINT: f64 = 0.01;
+/// How much deeper than it should be a surface may be seen, mm: what rises at the glass, and blur.
+const SURFACE_OFF: f64 = 1.5;
 /// Least height of a pool under what was taken for the liquid, mm.
 const POOL: f64 = 2.0;
 /// From where to where beside the vial the table is looked at, mm.
@@ -50,8 +52,15 @@ fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize))
 
 /// The lowest even stretch of the vial's middle. `None` if there is none, or if it goes on above any vial.
 ///
-/// Only what lies above the `foot` of the card counts: below it, what is seen through the vial is no longer the card.
-pub(super) fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option<Liquid> {
+/// Only what lies above the `foot` of the card counts: below it, what is seen through the vial is no longer the card. Seen from above,
+/// the liquid's surface is seen too, as what stands up to `deep` (mm) on the liquid that is seen from the side; it is left out where an
+/// edge shows where it ends.
+pub(super) fn liquid(
+    p: &BayPicture,
+    (left, right): (f64, f64),
+    foot: f64,
+    deep: f64,
+) -> Option<Liquid> {
     let coarse = cells(p, 3.0).max(2);
     if p.ny < 4 * coarse {
         return None;
@@ -112,10 +121,12 @@ pub(super) fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option
     let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
     let mut below: Vec<(usize, usize)> = Vec::new();
     while let Some((mut top, bottom)) = runs.pop() {
+        let mut edges = Vec::new();
         while let Some(&(a, b)) = runs.last() {
             if !same_liquid(&rows, (a, b), (top, bottom)) {
                 break;
             }
+            edges.push(top);
             top = a;
             runs.pop();
         }
@@ -133,8 +144,12 @@ pub(super) fn liquid(p: &BayPicture, left: f64, right: f64, foot: f64) -> Option
                     other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
                 }
             };
+            let front = edges
+                .into_iter()
+                .map(&y)
+                .find(|edge| edge - y(top) <= deep + SURFACE_OFF && lower - edge >= LEAST_LIQUID);
             return (top > coarse).then(|| Liquid {
-                top: y(top),
+                top: front.unwrap_or(y(top)),
                 bottom: lower,
                 deeper_below: below.iter().any(deeper)
                     || pool_below(p, &rows, (left, right), own, p.row(lower)),

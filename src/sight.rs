@@ -334,7 +334,7 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             Bay::Liquid { .. } => 0.0,
         });
     let anywhere = field.edges();
-    let hard = edge > HARD_SHADOW
+    let hard = edge > HARD_BESIDE
         && field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE) >= HARD_SPOTS;
     let by_vial = hard || edge > SHADOW && anywhere > WIDE_SHADOW;
     if by_vial || anywhere > DEEP_SHADOW {
@@ -379,6 +379,9 @@ const DEEP_SHADOW: f64 = 0.3;
 /// shorter. Chosen on the scenes of `tests/scenes` (study seeds 5501, 9203, 10301): all of 60 shadows with an edge over the vial are
 /// told, and, as far as [`NEAR_VIAL`] goes, none of 1,920 sound photos, some with a soft shadow there, is.
 const HARD_SHADOW: f64 = 0.25;
+/// What paper beside the vial must differ by where there is a hard edge: one at the foot or the top of the bay leaves most of that
+/// paper in one light.
+const HARD_BESIDE: f64 = 0.15;
 const HARD_SLOPE: f64 = 0.04;
 const HARD_SPOTS: usize = 5;
 /// How far from the liquid paper is free of the vial's own shadow, mm, but for below it.
@@ -467,14 +470,54 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
             "turn the vial or the light until no reflection lies over the liquid",
         ));
     }
-    if sampled.rejected > 0.4 {
-        flags.push(Flag::new(
-            "glare",
-            Severity::Doubt,
-            format!("{:.0} % of the liquid is covered by reflections or bubbles", 100.0 * sampled.rejected),
-            "turn the vial or yourself until no bright reflection lies over the liquid; let bubbles clear",
-        ));
+    let covered = if sampled.rejected > 0.4 {
+        format!(
+            "{:.0} % of the liquid is covered by reflections or bubbles",
+            100.0 * sampled.rejected
+        )
+    } else if bright_above(look) > LEAST_BRIGHT + surface_mm(look) {
+        "a bright reflection stands right above what was taken for the liquid: it may cover the most of it".to_owned()
+    } else {
+        return;
+    };
+    flags.push(Flag::new(
+        "glare",
+        Severity::Doubt,
+        covered,
+        "turn the vial or yourself until no bright reflection lies over the liquid; let bubbles clear",
+    ));
+}
+
+/// How high the surface of the liquid in a standing vial is seen from above, mm of the card, taken for a flat disc in its plane.
+fn surface_mm(look: &Look) -> f64 {
+    match look.vial {
+        Some(Found::Standing(vial)) => vial.width() * look.height_deg().to_radians().tan().max(0.0),
+        _ => 0.0,
     }
+}
+
+/// How far up, mm, it goes on to be far brighter than paper in most of the width of a standing vial, from right above its liquid.
+pub fn bright_above(look: &Look) -> f64 {
+    let Some(Found::Standing(vial)) = look.vial else {
+        return 0.0;
+    };
+    let bay = &look.bay;
+    let half = MIDDLE * vial.width();
+    let columns = bay.column(vial.axis() - half)..=bay.column(vial.axis() + half);
+    let bright = |j: usize| {
+        let of =
+            |i: &usize| bay.clipped(*i, j) || bay.level(*i, j).against_white().mean() > BLINDING;
+        2 * columns.clone().filter(of).count() > columns.clone().count()
+    };
+    let (top, near) = (bay.row(vial.top), bay.row(vial.top - RIGHT_ABOVE));
+    let Some(lowest) = (near..top).rev().find(|j| bright(*j)) else {
+        return 0.0;
+    };
+    let highest = (0..=lowest)
+        .rev()
+        .find(|j| !bright(*j))
+        .map_or(0, |j| j + 1);
+    (lowest + 1 - highest) as f64 * bay.step
 }
 
 /// Whether a paler layer stands on the liquid: higher than the liquid's own surface is seen from above.
@@ -482,14 +525,21 @@ fn layers(look: &Look) -> bool {
     let Some(Found::Standing(vial)) = look.vial else {
         return false;
     };
-    let surface = vial.width() * look.height_deg().to_radians().tan().max(0.0);
-    vial.paler_above > LEAST_LAYER + MORE_SURFACE * surface
+    vial.paler_above > LEAST_LAYER + MORE_SURFACE * surface_mm(look)
 }
 
 /// Least height of a layer that is told, mm, and what the surface of a liquid may look higher by than a flat disc in the card's
 /// scale would: it stands nearer than the card, and climbs the glass.
 const LEAST_LAYER: f64 = 3.0;
 const MORE_SURFACE: f64 = 1.2;
+
+/// Half of a vial's middle, in parts of its width; and light, natural log over paper, that no cap or glass throws without a lamp in it.
+const MIDDLE: f64 = 0.3;
+const BLINDING: f64 = 0.3;
+/// A reflection stands right above the liquid if it begins so near, mm; and it is told from this height on, mm, beyond that of the
+/// liquid's surface, which mirrors lamps.
+const RIGHT_ABOVE: f64 = 3.0;
+const LEAST_BRIGHT: f64 = 4.0;
 
 /// Brighter than paper by this much (natural log): what a lens of water gathers behind itself may reach it.
 const BRIGHTER: f64 = 0.15;

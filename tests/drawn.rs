@@ -270,4 +270,36 @@ fn a_shadow_across_the_card_is_told_beside_a_narrow_vial() {
     assert_eq!(of(|_, _| 0.7), None);
     let shadow = |_, y| if y > 78.0 { 0.35 } else { 0.7 };
     assert_eq!(of(shadow), Some(Severity::Doubt));
+    let at_the_foot = |_, y| if y > 108.0 { 0.45 } else { 0.7 };
+    assert_eq!(of(at_the_foot), Some(Severity::Doubt));
+}
+
+/// A lamp mirrored by most of the vial leaves an even stretch under itself.
+#[test]
+fn a_reflection_over_most_of_the_liquid_is_no_cap() {
+    let of = |light| {
+        let (_, flags) = Drawn {
+            light,
+            ..Drawn::default()
+        }
+        .read(&CHART);
+        severity(&flags, "glare")
+    };
+    assert_eq!(of(|_, _| 0.7), None);
+    let lamp = |x: f64, y: f64| {
+        if (x - 90.0).abs() < 8.0 && (84.0..106.0).contains(&y) {
+            3.0
+        } else {
+            0.7
+        }
+    };
+    assert_eq!(of(lamp), Some(Severity::Doubt));
+    let narrow = |x: f64, y: f64| {
+        if (x - 93.0).abs() < 1.0 && (84.0..120.0).contains(&y) {
+            3.0
+        } else {
+            0.7
+        }
+    };
+    assert_eq!(of(narrow), None);
 }

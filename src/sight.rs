@@ -334,7 +334,7 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             Bay::Liquid { .. } => 0.0,
         });
     let anywhere = field.edges();
-    let hard = edge > HARD_BESIDE
+    let hard = edge > HARD_SHADOW
         && field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE) >= HARD_SPOTS;
     let by_vial = hard || edge > SHADOW && anywhere > WIDE_SHADOW;
     if by_vial || anywhere > DEEP_SHADOW {
@@ -379,9 +379,6 @@ const DEEP_SHADOW: f64 = 0.3;
 /// shorter. Chosen on the scenes of `tests/scenes` (study seeds 5501, 9203, 10301): all of 60 shadows with an edge over the vial are
 /// told, and, as far as [`NEAR_VIAL`] goes, none of 1,920 sound photos, some with a soft shadow there, is.
 const HARD_SHADOW: f64 = 0.25;
-/// What paper beside the vial must differ by where there is a hard edge: one at the foot or the top of the bay leaves most of that
-/// paper in one light.
-const HARD_BESIDE: f64 = 0.15;
 const HARD_SLOPE: f64 = 0.04;
 const HARD_SPOTS: usize = 5;
 /// How far from the liquid paper is free of the vial's own shadow, mm, but for below it.

@@ -270,8 +270,6 @@ fn a_shadow_across_the_card_is_told_beside_a_narrow_vial() {
     assert_eq!(of(|_, _| 0.7), None);
     let shadow = |_, y| if y > 78.0 { 0.35 } else { 0.7 };
     assert_eq!(of(shadow), Some(Severity::Doubt));
-    let at_the_foot = |_, y| if y > 108.0 { 0.45 } else { 0.7 };
-    assert_eq!(of(at_the_foot), Some(Severity::Doubt));
 }
 
 /// A lamp mirrored by most of the vial leaves an even stretch under itself.

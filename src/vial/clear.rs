@@ -314,7 +314,7 @@ mod tests {
             for y in 0..120 {
                 for x in 0..120 {
                     let line = lines.iter().any(|l| f64::from(y) == l.y);
-                    let wet = x >= 45 && x < 75 && y >= 60;
+                    let wet = (45..75).contains(&x) && y >= 60;
                     let paper = if line { 170u8 } else { 200 };
                     let grain = ((x * 7 + y * 11) % 3) as u8;
                     let level = if wet { paper - paper / 8 } else { paper } + grain;

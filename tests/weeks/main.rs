@@ -235,7 +235,7 @@ fn the_page_about_a_water_stands_by_itself() {
     let rows = page.matches("<th scope=\"row\">").count();
     assert_eq!(rows, 12 + 6 + 1, "twelve weeks, six photos, one event");
     assert!(
-        page.contains("15.6 mg/L (11.4 to 21.0)"),
+        page.contains("15.6 mg/L (11.4 to 21.2)"),
         "the last reading"
     );
     assert!(

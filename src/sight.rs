@@ -13,9 +13,9 @@ use crate::light::spot::{Spot, mean};
 use crate::light::tint;
 use crate::look::{Look, SOFT_MM};
 use crate::place::Bay;
-use crate::vial::Found;
 use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::sample::Sampled;
+use crate::vial::{Found, find};
 
 /// Findings about the sight of the card, its light and the vial.
 pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Chart) -> Vec<Flag> {
@@ -485,16 +485,16 @@ fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
     ));
 }
 
-/// How high the surface of the liquid in a standing vial is seen from above, mm of the card, taken for a flat disc in its plane.
+/// How high the surface of the liquid in a standing vial is seen from above, mm of the card.
 fn surface_mm(look: &Look) -> f64 {
     match look.vial {
-        Some(Found::Standing(vial)) => vial.width() * look.height_deg().to_radians().tan().max(0.0),
+        Some(Found::Standing(vial)) => find::surface_mm(vial.width(), look.height_deg()),
         _ => 0.0,
     }
 }
 
 /// How far up, mm, it goes on to be far brighter than paper in most of the width of a standing vial, from right above its liquid.
-pub fn bright_above(look: &Look) -> f64 {
+fn bright_above(look: &Look) -> f64 {
     let Some(Found::Standing(vial)) = look.vial else {
         return 0.0;
     };

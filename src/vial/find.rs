@@ -59,6 +59,12 @@ impl Vial {
     }
 }
 
+/// How high the surface of a liquid in a vial of a width, mm, is seen from a height, degrees: mm of the card, taken for a flat disc in
+/// its plane. 0 from below.
+pub(crate) fn surface_mm(width: f64, height_deg: f64) -> f64 {
+    width * height_deg.max(0.0).to_radians().tan()
+}
+
 /// A tint that differs by this much (natural log) is another colour to any eye.
 const PLAIN_TINT: f64 = 0.15;
 /// Shades under this (2 % of light) are taken for it: there, noise makes a tint.
@@ -78,7 +84,7 @@ pub fn find(picture: &BayPicture, bay: Area, height_deg: f64) -> Result<Vial> {
             "stand the vial on its ring on the card, upright and filled, against the bare paper of the bay",
         )
     })?;
-    let deep = (right - left) * height_deg.max(0.0).to_radians().tan();
+    let deep = surface_mm(right - left, height_deg);
     let Liquid {
         top,
         bottom,

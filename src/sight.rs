@@ -9,6 +9,7 @@ use crate::chart::Chart;
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
+use crate::light::field::spread;
 use crate::light::spot::{Spot, mean};
 use crate::light::tint;
 use crate::look::{Look, SOFT_MM};
@@ -318,12 +319,13 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
         ));
     }
     let field = &look.observed.field;
-    let spread = field.spread;
-    if spread.tint > MIXED {
+    let spread = spread(&look.observed.paper, look.liquid, OWN_TINT);
+    let (tinted, fall_off) = spread.map_or((0.0, 0.0), |s| (s.tint, s.light));
+    if tinted > MIXED {
         flags.push(Flag::new(
             "mixed-light",
             Severity::Doubt,
-            format!("the light is of another colour from place to place: the tint of the white paper differs by {:.0} %", 100.0 * (spread.tint.exp() - 1.0)),
+            format!("the light is of another colour from place to place: the tint of the white paper differs by {:.0} %", 100.0 * (tinted.exp() - 1.0)),
             "use one kind of light: switch off the lamp, or go away from the window",
         ));
     }
@@ -348,13 +350,13 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             ),
             "turn card and vial until no shadow of your hand, the phone or a frame falls on them",
         ));
-    } else if spread.light > FALL_OFF {
+    } else if fall_off > FALL_OFF {
         flags.push(Flag::new(
             "strong-fall-off",
             Severity::Note,
             format!(
                 "the brightest part of the card gets {:.1} times the light of the darkest",
-                spread.light.exp()
+                fall_off.exp()
             ),
             "bring the light farther away, or turn the card towards it",
         ));
@@ -366,6 +368,8 @@ const DARK_LN: f64 = -3.0;
 /// A tint of paper that differs by 15 % (natural log) over the card leaves half of that open at the vial: about 3 CIELAB
 /// units in b for white.
 const MIXED: f64 = 0.15;
+/// Nearer to the liquid than this the paper takes its tint, mm: a red liquid in a vial of 28 mm throws up to a fifth there.
+const OWN_TINT: f64 = 30.0;
 /// Paper beside the vial that differs by this much beyond smooth light (natural log; a shadow that takes two fifths of it)
 /// leaves open what falls over the vial. A soft shadow across another part of the card stays under it.
 const SHADOW: f64 = 0.5;

@@ -30,11 +30,9 @@ pub struct Field {
     pub rejected: usize,
     /// Per spot, how far its light lies from the smoothest field, natural log, mean over channels.
     beside_smooth: Vec<f64>,
-    /// How much smooth light differs from place to place on the paper.
-    pub spread: Spread,
 }
 
-/// Range of the light over the spots of paper, natural log.
+/// Range of smooth light over spots of paper, natural log.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Spread {
     /// Of its strength.
@@ -63,21 +61,9 @@ impl Field {
         if usable.is_empty() {
             return None;
         }
-        let n = usable.len() as f64;
-        let centre = (
-            usable.iter().map(|s| s.x).sum::<f64>() / n,
-            usable.iter().map(|s| s.y).sum::<f64>() / n,
-        );
-        let span = usable
-            .iter()
-            .map(|s| (s.x - centre.0).hypot(s.y - centre.1))
-            .fold(1.0, f64::max);
-        // A plane needs paper on all sides; a single small white has only a level.
-        let trend = if usable.len() >= 12 { 3 } else { 1 };
-        let even = drop_tinted(&mut usable, |kept| {
-            let solver = Solver::new(kept, &Kernels::of(kept, span), centre, trend, SMOOTHEST)?;
-            Field::of(kept, centre, [&solver; 2])
-        })?;
+        let (centre, span) = extent(&usable);
+        let trend = trend(&usable);
+        let even = smoothest(&mut usable, centre, span)?;
         let kernels = Kernels::of(&usable, span);
         let candidates: Vec<Process> = [1e-4, 3.0, 30.0, SMOOTHEST.smooth]
             .into_iter()
@@ -106,7 +92,6 @@ impl Field {
             .iter()
             .map(|s| (s.ln - even.ln_white(s.x, s.y)).mean())
             .collect();
-        field.spread = even.range();
         Some(field)
     }
 
@@ -146,10 +131,6 @@ impl Field {
             weights,
             rejected: 0,
             beside_smooth: Vec::new(),
-            spread: Spread {
-                light: 0.0,
-                tint: 0.0,
-            },
             strength,
             tint,
         })
@@ -223,14 +204,11 @@ impl Field {
     /// differs, natural log beyond what the smoothest field has, by more than `step` and more than `slope` per unit of distance:
     /// the length of a hard edge of a shadow, not of one that the vial in `area` throws.
     pub fn hard_edge(&self, area: Area, away: f64, step: f64, slope: f64) -> usize {
-        let outside = |p: &(f64, f64)| {
-            p.0 < area.x - away || p.0 > area.x + area.w + away || p.1 < area.y - away
-        };
         let spots: Vec<(&(f64, f64), f64)> = self
             .points
             .iter()
             .zip(self.beside_smooth.iter().copied())
-            .filter(|(point, _)| outside(point))
+            .filter(|(point, _)| is_clear_of(area, away, **point))
             .collect();
         let hard = |p: &(f64, f64), v: f64| {
             spots.iter().any(|(q, w)| {
@@ -242,8 +220,13 @@ impl Field {
     }
 
     fn range(&self) -> Spread {
-        let range = |f: &dyn Fn(Vector3<f64>) -> f64| {
-            let values = self.points.iter().map(|p| f(self.ln_white(p.0, p.1)));
+        let seen: Vec<Vector3<f64>> = self
+            .points
+            .iter()
+            .map(|p| self.ln_white(p.0, p.1))
+            .collect();
+        let range = |f: &dyn Fn(&Vector3<f64>) -> f64| {
+            let values = seen.iter().map(f);
             let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
                 (l.min(v), h.max(v))
             });
@@ -274,6 +257,23 @@ impl Field {
             values,
         }
     }
+}
+
+/// How much smooth light differs from place to place on the paper farther than `away` from the sides and the top of `area`. `None`
+/// if there is none.
+pub fn spread(spots: &[Spot], area: Area, away: f64) -> Option<Spread> {
+    let mut usable = sieve(spots);
+    usable.retain(|s| is_clear_of(area, away, (s.x, s.y)));
+    if usable.is_empty() {
+        return None;
+    }
+    let (centre, span) = extent(&usable);
+    Some(smoothest(&mut usable, centre, span)?.range())
+}
+
+/// Whether a point lies farther than `away` from the sides and the top of an area.
+fn is_clear_of(area: Area, away: f64, (x, y): (f64, f64)) -> bool {
+    x < area.x - away || x > area.x + area.w + away || y < area.y - away
 }
 
 /// A light field on a regular grid.
@@ -351,6 +351,31 @@ impl Columns {
 struct Weight {
     smooth: Vector3<f64>,
     local: Vector3<f64>,
+}
+
+/// Middle of some spots, and how far the farthest lies from it; one spot and more are wanted.
+fn extent(spots: &[&Spot]) -> ((f64, f64), f64) {
+    let n = spots.len() as f64;
+    let centre = (
+        spots.iter().map(|s| s.x).sum::<f64>() / n,
+        spots.iter().map(|s| s.y).sum::<f64>() / n,
+    );
+    let far = spots.iter().map(|s| (s.x - centre.0).hypot(s.y - centre.1));
+    (centre, far.fold(1.0, f64::max))
+}
+
+/// Terms of the trend: a plane needs paper on all sides, a single small white has only a level.
+fn trend(spots: &[&Spot]) -> usize {
+    if spots.len() >= 12 { 3 } else { 1 }
+}
+
+/// The smoothest field through those of the spots whose tint fits it; the others are left out.
+fn smoothest(usable: &mut Vec<&Spot>, centre: (f64, f64), span: f64) -> Option<Field> {
+    let trend = trend(usable);
+    drop_tinted(usable, |kept| {
+        let solver = Solver::new(kept, &Kernels::of(kept, span), centre, trend, SMOOTHEST)?;
+        Field::of(kept, centre, [&solver; 2])
+    })
 }
 
 /// Spots that can be bare paper: not clipped, not textured, and of a tint near that of most.
@@ -469,6 +494,29 @@ mod tests {
         assert!(spots(&at(1.0), 20.0) >= 10, "{}", spots(&at(1.0), 20.0));
         assert_eq!(spots(&at(60.0), 20.0), 0);
         assert_eq!(spots(&at(1.0), 200.0), 0);
+    }
+
+    /// Synthetic-known: what a red vial throws on the paper beside it is no spread of the light's tint; light from the left that is
+    /// redder than that from the right is.
+    #[test]
+    fn the_light_that_a_vial_throws_is_no_mixed_light() {
+        let vial = Area {
+            x: 75.0,
+            y: 60.0,
+            w: 20.0,
+            h: 60.0,
+        };
+        let spread = |red: &dyn Fn(f64, f64) -> f64| {
+            let mut spots = dense(|_, _| -0.5);
+            spots.iter_mut().for_each(|s| s.ln[0] += red(s.x, s.y));
+            super::spread(&spots, vial, 30.0).unwrap().tint
+        };
+        let thrown = |x: f64, y: f64| {
+            0.2 * (-((x - 85.0) / 20.0).powi(2) - ((60.0 - y).max(0.0) / 20.0).powi(2)).exp()
+        };
+        assert!(spread(&thrown) < 0.1, "{}", spread(&thrown));
+        let aslant = spread(&|x, _| 0.2 * x / 170.0);
+        assert!((aslant - 0.2).abs() < 0.01, "{aslant}");
     }
 
     /// The variance grows away from the paper.

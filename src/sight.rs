@@ -13,7 +13,7 @@ use crate::light::field::spread;
 use crate::light::spot::{Spot, mean};
 use crate::light::tint;
 use crate::look::{Look, SOFT_MM};
-use crate::place::Bay;
+use crate::place::{Area, Bay};
 use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::sample::Sampled;
 use crate::vial::{Found, find};
@@ -336,8 +336,8 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             Bay::Liquid { .. } => 0.0,
         });
     let anywhere = field.edges();
-    let hard = edge > HARD_SHADOW
-        && field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE) >= HARD_SPOTS;
+    let hard = field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE);
+    let hard = edge > HARD_SHADOW && hard.len() >= HARD_SPOTS || crosses(&hard, look.liquid);
     let by_vial = hard || edge > SHADOW && anywhere > WIDE_SHADOW;
     if by_vial || anywhere > DEEP_SHADOW {
         flags.push(Flag::new(
@@ -362,6 +362,24 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
         ));
     }
 }
+
+/// Whether a hard edge that runs through these spots crosses the liquid, or passes for its surface: it is seen at the liquid's height on
+/// its left and on its right.
+fn crosses(hard: &[(f64, f64)], liquid: Area) -> bool {
+    let (middle, _) = liquid.centre();
+    let height = liquid.y - HARD_OFF..=liquid.y + liquid.h;
+    let (left, right): (Vec<_>, Vec<_>) = hard
+        .iter()
+        .copied()
+        .filter(|(_, y)| height.contains(y))
+        .partition(|(x, _)| *x < middle);
+    left.len().min(right.len()) >= HARD_ASIDE
+}
+
+/// Spots on either side from which on an edge is seen there: on one spot dirt may lie.
+const HARD_ASIDE: usize = 2;
+/// Spots lie up to so far above the edge that they show, mm.
+const HARD_OFF: f64 = 8.0;
 
 /// White recorded under 5 % of full scale (linear) is four stops under: noise and rounding rule.
 const DARK_LN: f64 = -3.0;

@@ -270,6 +270,11 @@ fn a_shadow_across_the_card_is_told_beside_a_narrow_vial() {
     assert_eq!(of(|_, _| 0.7), None);
     let shadow = |_, y| if y > 78.0 { 0.35 } else { 0.7 };
     assert_eq!(of(shadow), Some(Severity::Doubt));
+    // Little of the card lies in one over its foot.
+    let foot = |_, y| if y > 99.0 { 0.38 } else { 0.7 };
+    assert_eq!(of(foot), Some(Severity::Doubt));
+    let corner = |x, y| if x < 50.0 && y > 99.0 { 0.38 } else { 0.7 };
+    assert_eq!(of(corner), None);
 }
 
 /// A lamp mirrored by most of the vial leaves an even stretch under itself.

@@ -200,23 +200,24 @@ impl Field {
         off[(0.95 * (off.len() - 1) as f64) as usize]
     }
 
-    /// How many spots, farther than `away` from the sides and the top of `area`, have a neighbour within [`NEIGHBOUR`] whose light
+    /// The spots, farther than `away` from the sides and the top of `area`, that have a neighbour within [`NEIGHBOUR`] whose light
     /// differs, natural log beyond what the smoothest field has, by more than `step` and more than `slope` per unit of distance:
-    /// the length of a hard edge of a shadow, not of one that the vial in `area` throws.
-    pub fn hard_edge(&self, area: Area, away: f64, step: f64, slope: f64) -> usize {
-        let spots: Vec<(&(f64, f64), f64)> = self
+    /// where a hard edge of a shadow runs, not of one that the vial in `area` throws.
+    pub fn hard_edge(&self, area: Area, away: f64, step: f64, slope: f64) -> Vec<(f64, f64)> {
+        let spots: Vec<((f64, f64), f64)> = self
             .points
             .iter()
+            .copied()
             .zip(self.beside_smooth.iter().copied())
-            .filter(|(point, _)| is_clear_of(area, away, **point))
+            .filter(|(point, _)| is_clear_of(area, away, *point))
             .collect();
-        let hard = |p: &(f64, f64), v: f64| {
+        let hard = |&(p, v): &((f64, f64), f64)| {
             spots.iter().any(|(q, w)| {
                 let (apart, differ) = ((p.0 - q.0).hypot(p.1 - q.1), (v - w).abs());
                 apart < NEIGHBOUR && differ > step.max(slope * apart)
             })
         };
-        spots.iter().filter(|(p, v)| hard(p, *v)).count()
+        spots.iter().filter(|s| hard(s)).map(|(p, _)| *p).collect()
     }
 
     fn range(&self) -> Spread {
@@ -488,7 +489,7 @@ mod tests {
             w: 20.0,
             h: 60.0,
         };
-        let spots = |field: &Field, away: f64| field.hard_edge(vial, away, 0.25, 0.04);
+        let spots = |field: &Field, away: f64| field.hard_edge(vial, away, 0.25, 0.04).len();
         let falls = |y: f64, over: f64| -0.5 * ((y - 35.0) / over + 0.5).clamp(0.0, 1.0);
         let at = |over: f64| Field::fit(&dense(|_, y| falls(y, over))).unwrap();
         assert!(spots(&at(1.0), 20.0) >= 10, "{}", spots(&at(1.0), 20.0));

@@ -25,12 +25,19 @@ const SAME_HUE: f64 = 0.94;
 const FAINT: f64 = 0.01;
 /// How much deeper than it should be a surface may be seen, mm: what rises at the glass, and blur.
 const SURFACE_OFF: f64 = 1.5;
+/// What stands on the liquid is looked at up to so far above it, mm.
+const NEAR: f64 = 4.0;
 /// Least height of a pool under what was taken for the liquid, mm.
 const POOL: f64 = 2.0;
 /// From where to where beside the vial the table is looked at, mm.
 const BESIDE_VIAL: (f64, f64) = (2.0, 5.0);
 /// A line is darker than both sides by this much (natural log of light).
 const LINE: f64 = 0.05;
+/// Sharpening overdraws the edge of two layers by up to this part of its height (drawn pictures with an unsharp mask: a seventh).
+const OVERDRAWN: f64 = 0.25;
+/// Empty glass over a liquid has up to this part of its tint: light that the liquid throws on the paper behind. In scenes of
+/// `tests/scenes` (study seed 9203) up to a sixth; drawn layers of less than half the concentration below have a third or more.
+const GLASS_TINT: f64 = 0.25;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
 const THIN: f64 = 1.2;
 
@@ -46,7 +53,7 @@ pub(super) struct Liquid {
 /// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
 fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
-    line_between(rows, above, liquid)
+    line_between(rows, above, liquid, LINE)
         || (tint(&down).amax() > tint(&up).amax() && (tint(&up) - tint(&down)).amax() > PLAIN_TINT)
 }
 
@@ -144,6 +151,7 @@ pub(super) fn liquid(
                     other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
                 }
             };
+            let near = |(a, b): (usize, usize)| (a.max(b.saturating_sub(cells(p, NEAR))), b);
             let front = edges
                 .into_iter()
                 .map(&y)
@@ -157,14 +165,13 @@ pub(super) fn liquid(
                     .last()
                     .filter(|&&above| {
                         paler(&mean_ln(&rows, above), &light)
-                            && !line_between(&rows, above, (top, bottom))
+                            && paler(&mean_ln(&rows, near(above)), &light)
+                            && layer(&rows, above, (top, bottom))
                             && inside_vial(p, left, right, above)
                     })
                     .map_or(0.0, |above| y(above.1) - y(above.0)),
                 surface: runs.last().is_some_and(|&above| {
-                    let near = above.0.max(above.1.saturating_sub(cells(p, 4.0)));
-                    inside_vial(p, left, right, (near, above.1))
-                        && surface(&rows, above, (top, bottom))
+                    inside_vial(p, left, right, near(above)) && surface(&rows, above, (top, bottom))
                 }),
             });
         }
@@ -182,6 +189,18 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
         && one.mean() > other.mean()
         && one.max() > other.max() - PLAIN_TINT
         && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
+}
+
+/// Whether what stands on a liquid, and is paler, is a layer of it: no surface lies between. Glass over a liquid takes some of its
+/// tint too, but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers.
+fn layer(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
+    let drawn = if tint(&up).norm() > GLASS_TINT * tint(&down).norm() {
+        OVERDRAWN * (up - down).mean().max(0.0)
+    } else {
+        0.0
+    };
+    !line_between(rows, above, liquid, LINE + drawn)
 }
 
 /// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
@@ -249,12 +268,17 @@ fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) ->
     strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
-/// Whether a line darker than both sides runs between two stretches.
-fn line_between(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
+/// Whether a line darker than both sides by `depth` (natural log of light) runs between two stretches.
+fn line_between(
+    rows: &[Vector3<f64>],
+    above: (usize, usize),
+    below: (usize, usize),
+    depth: f64,
+) -> bool {
     let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
     rows[above.1..below.0]
         .iter()
-        .any(|v| level(v).mean() < sides - LINE)
+        .any(|v| level(v).mean() < sides - depth)
 }
 
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
@@ -264,7 +288,7 @@ fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usiz
     let deepest = tint(&up).amax().max(tint(&down).amax());
     deepest > PLAIN_TINT
         && (tint(&up) - tint(&down)).amax() < SAME_TINT * deepest
-        && !line_between(rows, above, below)
+        && !line_between(rows, above, below, LINE)
 }
 
 /// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.

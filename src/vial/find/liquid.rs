@@ -326,3 +326,33 @@ fn without_thin_lines(profile: &[Vector3<f64>], rows: usize) -> Vec<Vector3<f64>
     let dilated = over(profile, before, after, true);
     over(&dilated, after, before, false)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Synthetic-known: of two tints over one another, which stretch is a layer of the other.
+    #[test]
+    fn a_layer_is_told_from_glass_over_a_surface() {
+        let dye = Vector3::new(1.26, 0.17, 1.04);
+        let shade = |depth: f64| (-depth * dye).map(|v| (v / 3.0).exp());
+        // Some of the dye above, a line so much darker than the liquid, and the liquid.
+        let is_layer = |above: f64, line: f64| {
+            let darker = shade(1.0).map(|v| v * (-line / 3.0).exp());
+            let rows = [
+                vec![shade(above); 20],
+                vec![darker; 3],
+                vec![shade(1.0); 20],
+            ]
+            .concat();
+            layer(&rows, (0, 20), (23, 43))
+        };
+        assert!(is_layer(0.45, 0.0), "two layers");
+        assert!(is_layer(0.45, 0.07), "two layers, sharpened");
+        assert!(
+            !is_layer(0.45, 0.25),
+            "glass that the liquid tints, and a surface"
+        );
+        assert!(!is_layer(0.1, 0.07), "bare glass, and a faint surface");
+    }
+}

@@ -338,6 +338,8 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
     let anywhere = field.edges();
     let hard = field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE);
     let hard = edge > HARD_SHADOW && hard.len() >= HARD_SPOTS || crosses(&hard, look.liquid);
+    // Paper on the two sides of a hard edge differs by that much, however little of it lies in the shadow.
+    let edge = if hard { edge.max(HARD_SHADOW) } else { edge };
     let by_vial = hard || edge > SHADOW && anywhere > WIDE_SHADOW;
     if by_vial || anywhere > DEEP_SHADOW {
         flags.push(Flag::new(

@@ -191,7 +191,7 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
         && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
 }
 
-/// Whether what stands on a liquid, and is paler, is a layer of it: no surface lies between. Glass over a liquid takes some of its
+/// Whether what stands on a liquid, and is paler from where they meet on, is a layer of it: no surface lies between. Glass over a liquid takes some of its
 /// tint too, but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers.
 fn layer(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));

@@ -336,8 +336,8 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             Bay::Liquid { .. } => 0.0,
         });
     let anywhere = field.edges();
-    let hard = field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE);
-    let hard = edge > HARD_SHADOW && hard.len() >= HARD_SPOTS || crosses(&hard, look.liquid);
+    let spots = field.hard_edge(look.liquid, OWN_SHADOW, HARD_SHADOW, HARD_SLOPE);
+    let hard = edge > HARD_SHADOW && spots.len() >= HARD_SPOTS || crosses(&spots, look.liquid);
     // Paper on the two sides of a hard edge differs by that much, however little of it lies in the shadow.
     let edge = if hard { edge.max(HARD_SHADOW) } else { edge };
     let by_vial = hard || edge > SHADOW && anywhere > WIDE_SHADOW;
@@ -365,12 +365,12 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
     }
 }
 
-/// Whether a hard edge that runs through these spots crosses the liquid, or passes for its surface: it is seen at the liquid's height on
-/// its left and on its right.
-fn crosses(hard: &[(f64, f64)], liquid: Area) -> bool {
+/// Whether a hard edge that runs through these spots crosses the liquid, or passes for its surface: it is seen at the liquid's
+/// height on its left and on its right.
+fn crosses(spots: &[(f64, f64)], liquid: Area) -> bool {
     let (middle, _) = liquid.centre();
     let height = liquid.y - HARD_OFF..=liquid.y + liquid.h;
-    let (left, right): (Vec<_>, Vec<_>) = hard
+    let (left, right): (Vec<_>, Vec<_>) = spots
         .iter()
         .copied()
         .filter(|(_, y)| height.contains(y))

@@ -273,6 +273,8 @@ fn a_shadow_across_the_card_is_told_beside_a_narrow_vial() {
     // Little of the card lies in one over its foot.
     let foot = |_, y| if y > 99.0 { 0.38 } else { 0.7 };
     assert_eq!(of(foot), Some(Severity::Doubt));
+    let at_the_foot = |_, y| if y > 108.0 { 0.45 } else { 0.7 };
+    assert_eq!(of(at_the_foot), Some(Severity::Doubt));
     let corner = |x, y| if x < 50.0 && y > 99.0 { 0.38 } else { 0.7 };
     assert_eq!(of(corner), None);
 }

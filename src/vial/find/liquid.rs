@@ -164,8 +164,10 @@ pub(super) fn liquid(
                 paler_above: runs
                     .last()
                     .filter(|&&above| {
-                        paler(&mean_ln(&rows, above), &light)
-                            && paler(&mean_ln(&rows, near(above)), &light)
+                        // From right above the liquid on, and as a whole.
+                        [near(above), above]
+                            .into_iter()
+                            .all(|run| paler(&mean_ln(&rows, run), &light))
                             && layer(&rows, above, (top, bottom))
                             && inside_vial(p, left, right, above)
                     })
@@ -191,7 +193,7 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
         && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
 }
 
-/// Whether what stands on a liquid, and is paler from where they meet on, is a layer of it: no surface lies between. Glass over a liquid takes some of its
+/// Whether a paler stretch that stands on a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its
 /// tint too, but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers.
 fn layer(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));

@@ -80,10 +80,10 @@ impl Across {
     /// The course across a vial that stands upright between the outlines of `liquid`; `None` if it is not wholly in the
     /// picture.
     pub fn of(p: &BayPicture, liquid: Area) -> Option<Across> {
-        let (axis, radius) = (liquid.centre().0, liquid.w / 2.0);
+        let (centre, radius) = (liquid.centre().0, liquid.w / 2.0);
         let rows = p.row(liquid.y + ENDS * liquid.h)..=p.row(liquid.y + (1.0 - ENDS) * liquid.h);
         let at = |part: f64| -> Option<Vector3<f64>> {
-            let x = axis + part * radius;
+            let x = centre + part * radius;
             if x < p.area.x || x >= p.area.x + p.area.w {
                 return None;
             }
@@ -98,11 +98,14 @@ impl Across {
                 median(&mut cells.iter().map(|v| v[c]).collect::<Vec<_>>())
             }))
         };
-        let mut sides = Vec::new();
-        for k in 0..INSIDE {
-            let part = APART * k as f64;
-            sides.push((at(part)? + at(-part)?) / 2.0);
-        }
+        let profile: Vec<Vector3<f64>> = (-(INSIDE as i32)..=INSIDE as i32)
+            .map(|k| at(APART * f64::from(k)))
+            .collect::<Option<_>>()?;
+        let profile = without_streaks(&profile);
+        let axis = profile.len() / 2;
+        let sides: Vec<Vector3<f64>> = (0..INSIDE)
+            .map(|k| (profile[axis + k] + profile[axis - k]) / 2.0)
+            .collect();
         let mean = sides.iter().sum::<Vector3<f64>>() / INSIDE as f64;
         let path: Vec<f64> = (0..INSIDE)
             .map(|k| (1.0 - (APART * k as f64 / WATER).powi(2)).sqrt())
@@ -137,6 +140,15 @@ impl Across {
             .collect();
         root(&inside).max(BESIDE_SHARE * root(&beside))
     }
+}
+
+/// The light at each place but the first and the last, or next to it if both neighbours are darker or both brighter: a window or
+/// a lamp that is mirrored on the glass makes a streak narrower than light that the vial gathers.
+fn without_streaks(profile: &[Vector3<f64>]) -> Vec<Vector3<f64>> {
+    profile
+        .windows(3)
+        .map(|w| Vector3::from_fn(|c, _| median(&mut [w[0][c], w[1][c], w[2][c]])))
+        .collect()
 }
 
 /// How much the path of light through the liquid may differ (share of the depth) per standard deviation of the gathered light:
@@ -210,6 +222,19 @@ mod tests {
         let none = sides(even, 0.0);
         assert!(none.unlike(&none) < 1e-12);
         assert!((sides(even, -0.4).unlike(&none) - 0.4 * BESIDE_SHARE).abs() < 1e-12);
+    }
+
+    /// A window mirrored on the glass is no light that the vial gathers, and a course that bends smoothly stays.
+    #[test]
+    fn a_streak_on_the_glass_is_left_out() {
+        let grey = |v: f64| Vector3::repeat(v);
+        let smooth: Vec<Vector3<f64>> = (-4..=4).map(|k| grey(0.01 * f64::from(k))).collect();
+        assert_eq!(without_streaks(&smooth), smooth[1..8]);
+        let mut streak = smooth.clone();
+        streak[5] = grey(0.4);
+        for (with, without) in without_streaks(&streak).iter().zip(&smooth[1..8]) {
+            assert!((with - without).amax() < 0.011);
+        }
     }
 
     /// Stripes unlike those of the session leave more open, and what is not seen is not taken for known.

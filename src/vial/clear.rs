@@ -72,6 +72,8 @@ const MISPLACED: Course = Course {
     shift: 0.5,
     stretch: 0.0,
 };
+/// A band this many times less sure than another is left out: something else than lines is seen there, as print on the glass.
+const UNSURE_BAND: f64 = 3.0;
 /// Bare paper beside the vial begins so far from its outline, mm.
 const BESIDE: f64 = 2.0;
 /// Least bare paper beside the vial on which the lines are measured, mm.
@@ -141,6 +143,11 @@ fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
         .filter_map(|x| Profile::of(p, &[(x, x + part)], within, &bow, LEAST_LEFT))
         .filter_map(|band| band.search(lines, course, BENT))
         .collect();
+    let surest = bands.iter().map(Seen::unsure).fold(f64::INFINITY, f64::min);
+    let bands: Vec<Seen> = bands
+        .into_iter()
+        .filter(|band| band.unsure() <= UNSURE_BAND * surest)
+        .collect();
     let n = bands.len() as f64;
     let mean = |f: &dyn Fn(&Seen) -> Vector3<f64>| bands.iter().map(f).sum::<Vector3<f64>>() / n;
     (!bands.is_empty()).then(|| Seen {
@@ -158,6 +165,13 @@ struct Seen {
     sd: Vector3<f64>,
     /// How much lower than printed, mm, in the middle of the profile.
     lower: f64,
+}
+
+impl Seen {
+    /// How unsure the contrast is, in the channel where it is surest.
+    fn unsure(&self) -> f64 {
+        self.sd.min()
+    }
 }
 
 /// Row by row, the natural log of light against paper over some columns.

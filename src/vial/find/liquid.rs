@@ -51,9 +51,9 @@ pub(super) struct Liquid {
 }
 
 /// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
-fn surface(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
-    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
-    line_between(rows, above, liquid, LINE)
+fn surface(bands: &[Vec<Vector3<f64>>], above: (usize, usize), liquid: (usize, usize)) -> bool {
+    let (up, down) = (overall(bands, above), overall(bands, liquid));
+    line_between(bands, above, liquid, LINE)
         || (tint(&down).amax() > tint(&up).amax() && (tint(&up) - tint(&down)).amax() > PLAIN_TINT)
 }
 
@@ -130,7 +130,7 @@ pub(super) fn liquid(
     while let Some((mut top, bottom)) = runs.pop() {
         let mut edges = Vec::new();
         while let Some(&(a, b)) = runs.last() {
-            if !same_liquid(&rows, (a, b), (top, bottom)) {
+            if !same_liquid(&profiles, (a, b), (top, bottom)) {
                 break;
             }
             edges.push(top);
@@ -168,12 +168,13 @@ pub(super) fn liquid(
                         [near(above), above]
                             .into_iter()
                             .all(|run| paler(&mean_ln(&rows, run), &light))
-                            && layer(&rows, above, (top, bottom))
+                            && layer(&profiles, above, (top, bottom))
                             && inside_vial(p, left, right, above)
                     })
                     .map_or(0.0, |above| y(above.1) - y(above.0)),
                 surface: runs.last().is_some_and(|&above| {
-                    inside_vial(p, left, right, near(above)) && surface(&rows, above, (top, bottom))
+                    inside_vial(p, left, right, near(above))
+                        && surface(&profiles, above, (top, bottom))
                 }),
             });
         }
@@ -195,14 +196,14 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
 
 /// Whether a paler stretch that stands on a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its
 /// tint too, but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers.
-fn layer(rows: &[Vector3<f64>], above: (usize, usize), liquid: (usize, usize)) -> bool {
-    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
+fn layer(bands: &[Vec<Vector3<f64>>], above: (usize, usize), liquid: (usize, usize)) -> bool {
+    let (up, down) = (overall(bands, above), overall(bands, liquid));
     let drawn = if tint(&up).norm() > GLASS_TINT * tint(&down).norm() {
         OVERDRAWN * (up - down).mean().max(0.0)
     } else {
         0.0
     };
-    !line_between(rows, above, liquid, LINE + drawn)
+    !line_between(bands, above, liquid, LINE + drawn)
 }
 
 /// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
@@ -270,27 +271,39 @@ fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) ->
     strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
-/// Whether a line darker than both sides by `depth` (natural log of light) runs between two stretches.
+/// Whether a line darker than both sides by `depth` (natural log of light) runs between two stretches, across most of the vial's
+/// middle: what is printed on the glass does not.
 fn line_between(
-    rows: &[Vector3<f64>],
+    bands: &[Vec<Vector3<f64>>],
     above: (usize, usize),
     below: (usize, usize),
     depth: f64,
 ) -> bool {
-    let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
-    rows[above.1..below.0]
+    let dip = |rows: &Vec<Vector3<f64>>| {
+        let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
+        let darkest = rows[above.1..below.0].iter().map(|v| level(v).mean());
+        sides - darkest.fold(f64::INFINITY, f64::min)
+    };
+    median(&mut bands.iter().map(dip).collect::<Vec<f64>>()) > depth
+}
+
+/// The mean light of some rows over all bands.
+fn overall(bands: &[Vec<Vector3<f64>>], run: (usize, usize)) -> Vector3<f64> {
+    bands
         .iter()
-        .any(|v| level(v).mean() < sides - depth)
+        .map(|rows| mean_ln(rows, run))
+        .sum::<Vector3<f64>>()
+        / bands.len() as f64
 }
 
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
 /// a meniscus draws. What has no tint may as well be glass, cap and paper.
-fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
-    let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
+fn same_liquid(bands: &[Vec<Vector3<f64>>], above: (usize, usize), below: (usize, usize)) -> bool {
+    let (up, down) = (overall(bands, above), overall(bands, below));
     let deepest = tint(&up).amax().max(tint(&down).amax());
     deepest > PLAIN_TINT
         && (tint(&up) - tint(&down)).amax() < SAME_TINT * deepest
-        && !line_between(rows, above, below, LINE)
+        && !line_between(bands, above, below, LINE)
 }
 
 /// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.
@@ -338,17 +351,23 @@ mod tests {
     fn a_layer_is_told_from_glass_over_a_surface() {
         let dye = Vector3::new(1.26, 0.17, 1.04);
         let shade = |depth: f64| (-depth * dye).map(|v| (v / 3.0).exp());
-        // Some of the dye above, a line so much darker than the liquid, and the liquid.
-        let is_layer = |above: f64, line: f64| {
-            let darker = shade(1.0).map(|v| v * (-line / 3.0).exp());
-            let rows = [
-                vec![shade(above); 20],
-                vec![darker; 3],
-                vec![shade(1.0); 20],
-            ]
-            .concat();
-            layer(&rows, (0, 20), (23, 43))
+        // Some of the dye above, a line so much darker than the liquid over so many of the bands, and the liquid.
+        let across = |above: f64, line: f64, lined: usize| {
+            let rows = |line: f64| {
+                let darker = shade(1.0).map(|v| v * (-line / 3.0).exp());
+                [
+                    vec![shade(above); 20],
+                    vec![darker; 3],
+                    vec![shade(1.0); 20],
+                ]
+                .concat()
+            };
+            let bands: Vec<_> = (0..BANDS)
+                .map(|band| rows(if band < lined { line } else { 0.0 }))
+                .collect();
+            layer(&bands, (0, 20), (23, 43))
         };
+        let is_layer = |above: f64, line: f64| across(above, line, BANDS);
         assert!(is_layer(0.45, 0.0), "two layers");
         assert!(is_layer(0.45, 0.07), "two layers, sharpened");
         assert!(
@@ -356,5 +375,9 @@ mod tests {
             "glass that the liquid tints, and a surface"
         );
         assert!(!is_layer(0.1, 0.07), "bare glass, and a faint surface");
+        assert!(
+            across(0.45, 0.8, 2),
+            "two layers, and print on the glass where they meet"
+        );
     }
 }

@@ -51,8 +51,13 @@ pub(super) struct Liquid {
 }
 
 /// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
-fn surface(bands: &[Vec<Vector3<f64>>], above: (usize, usize), liquid: (usize, usize)) -> bool {
-    let (up, down) = (overall(bands, above), overall(bands, liquid));
+fn surface(
+    rows: &[Vector3<f64>],
+    bands: &[Vec<Vector3<f64>>],
+    above: (usize, usize),
+    liquid: (usize, usize),
+) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
     line_between(bands, above, liquid, LINE)
         || (tint(&down).amax() > tint(&up).amax() && (tint(&up) - tint(&down)).amax() > PLAIN_TINT)
 }
@@ -115,9 +120,7 @@ pub(super) fn liquid(
         }
     }
     cuts.push(jump.len() - 1);
-    let rows: Vec<Vector3<f64>> = (0..p.ny)
-        .map(|j| profiles.iter().map(|b| b[j]).sum::<Vector3<f64>>() / BANDS as f64)
-        .collect();
+    let rows: Vec<Vector3<f64>> = (0..p.ny).map(|j| overall(&profiles, j)).collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
     // above it in the same colour, with no line between, is the same liquid in other light.
     let mut runs: Vec<(usize, usize)> = cuts
@@ -130,7 +133,7 @@ pub(super) fn liquid(
     while let Some((mut top, bottom)) = runs.pop() {
         let mut edges = Vec::new();
         while let Some(&(a, b)) = runs.last() {
-            if !same_liquid(&profiles, (a, b), (top, bottom)) {
+            if !same_liquid(&rows, &profiles, (a, b), (top, bottom)) {
                 break;
             }
             edges.push(top);
@@ -168,13 +171,13 @@ pub(super) fn liquid(
                         [near(above), above]
                             .into_iter()
                             .all(|run| paler(&mean_ln(&rows, run), &light))
-                            && layer(&profiles, above, (top, bottom))
+                            && layer(&rows, &profiles, above, (top, bottom))
                             && inside_vial(p, left, right, above)
                     })
                     .map_or(0.0, |above| y(above.1) - y(above.0)),
                 surface: runs.last().is_some_and(|&above| {
                     inside_vial(p, left, right, near(above))
-                        && surface(&profiles, above, (top, bottom))
+                        && surface(&rows, &profiles, above, (top, bottom))
                 }),
             });
         }
@@ -196,8 +199,13 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
 
 /// Whether a paler stretch that stands on a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its
 /// tint too, but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers.
-fn layer(bands: &[Vec<Vector3<f64>>], above: (usize, usize), liquid: (usize, usize)) -> bool {
-    let (up, down) = (overall(bands, above), overall(bands, liquid));
+fn layer(
+    rows: &[Vector3<f64>],
+    bands: &[Vec<Vector3<f64>>],
+    above: (usize, usize),
+    liquid: (usize, usize),
+) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
     let drawn = if tint(&up).norm() > GLASS_TINT * tint(&down).norm() {
         OVERDRAWN * (up - down).mean().max(0.0)
     } else {
@@ -287,19 +295,20 @@ fn line_between(
     median(&mut bands.iter().map(dip).collect::<Vec<f64>>()) > depth
 }
 
-/// The mean light of some rows over all bands.
-fn overall(bands: &[Vec<Vector3<f64>>], run: (usize, usize)) -> Vector3<f64> {
-    bands
-        .iter()
-        .map(|rows| mean_ln(rows, run))
-        .sum::<Vector3<f64>>()
-        / bands.len() as f64
+/// The colour of a row over all bands: what is printed on the glass covers less than half of them.
+fn overall(bands: &[Vec<Vector3<f64>>], row: usize) -> Vector3<f64> {
+    Vector3::from_fn(|c, _| median(&mut bands.iter().map(|b| b[row][c]).collect::<Vec<f64>>()))
 }
 
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
 /// a meniscus draws. What has no tint may as well be glass, cap and paper.
-fn same_liquid(bands: &[Vec<Vector3<f64>>], above: (usize, usize), below: (usize, usize)) -> bool {
-    let (up, down) = (overall(bands, above), overall(bands, below));
+fn same_liquid(
+    rows: &[Vector3<f64>],
+    bands: &[Vec<Vector3<f64>>],
+    above: (usize, usize),
+    below: (usize, usize),
+) -> bool {
+    let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
     let deepest = tint(&up).amax().max(tint(&down).amax());
     deepest > PLAIN_TINT
         && (tint(&up) - tint(&down)).amax() < SAME_TINT * deepest
@@ -365,7 +374,8 @@ mod tests {
             let bands: Vec<_> = (0..BANDS)
                 .map(|band| rows(if band < lined { line } else { 0.0 }))
                 .collect();
-            layer(&bands, (0, 20), (23, 43))
+            let rows: Vec<_> = (0..43).map(|j| overall(&bands, j)).collect();
+            layer(&rows, &bands, (0, 20), (23, 43))
         };
         let is_layer = |above: f64, line: f64| across(above, line, BANDS);
         assert!(is_layer(0.45, 0.0), "two layers");

@@ -38,6 +38,8 @@ const OVERDRAWN: f64 = 0.25;
 /// Empty glass over a liquid has up to this part of its tint: light that the liquid throws on the paper behind. In scenes of
 /// `tests/scenes` (study seed 9203) up to a sixth; drawn layers of less than half the concentration below have a third or more.
 const GLASS_TINT: f64 = 0.25;
+/// What has more than this part of the liquid's tint is no glass, whatever is drawn or printed between the two.
+const NO_GLASS: f64 = 0.4;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
 const THIN: f64 = 1.2;
 
@@ -165,9 +167,11 @@ pub(super) fn liquid(
                 deeper_below: below.iter().any(deeper)
                     || pool_below(p, &rows, (left, right), own, p.row(lower)),
                 paler_above: runs
-                    .last()
-                    .filter(|&&above| {
-                        // From right above the liquid on, and as a whole.
+                    .iter()
+                    .rev()
+                    .take_while(|run| of_hue(&mean_ln(&rows, **run), &light))
+                    .find(|&&above| {
+                        // From its lower end on, and as a whole.
                         [near(above), above]
                             .into_iter()
                             .all(|run| paler(&mean_ln(&rows, run), &light))
@@ -186,19 +190,23 @@ pub(super) fn liquid(
     None
 }
 
-/// Whether one light is of a plain tint, of the same hue as another, and paler: less deep and lighter, also where the dye
-/// takes least.
-fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
+/// Whether one light is of a plain tint, of the same hue as another.
+fn of_hue(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
     let (own, than) = (tint(one), tint(other));
-    own.amax() > PLAIN_TINT
-        && own.norm() < than.norm()
-        && one.mean() > other.mean()
-        && one.max() > other.max() - PLAIN_TINT
-        && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
+    own.amax() > PLAIN_TINT && own.dot(&than) > SAME_HUE * own.norm() * than.norm()
 }
 
-/// Whether a paler stretch that stands on a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its
-/// tint too, but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers.
+/// Whether one light is of another's hue and paler: less deep and lighter, also where the dye takes least.
+fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
+    of_hue(one, other)
+        && tint(one).norm() < tint(other).norm()
+        && one.mean() > other.mean()
+        && one.max() > other.max() - PLAIN_TINT
+}
+
+/// Whether a paler stretch above a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its tint too,
+/// but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers, and over much
+/// more none does.
 fn layer(
     rows: &[Vector3<f64>],
     bands: &[Vec<Vector3<f64>>],
@@ -206,12 +214,13 @@ fn layer(
     liquid: (usize, usize),
 ) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
-    let drawn = if tint(&up).norm() > GLASS_TINT * tint(&down).norm() {
+    let part = tint(&up).norm() / tint(&down).norm();
+    let drawn = if part > GLASS_TINT {
         OVERDRAWN * (up - down).mean().max(0.0)
     } else {
         0.0
     };
-    !line_between(bands, above, liquid, LINE + drawn)
+    part > NO_GLASS || !line_between(bands, above, liquid, LINE + drawn)
 }
 
 /// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
@@ -379,14 +388,18 @@ mod tests {
         };
         let is_layer = |above: f64, line: f64| across(above, line, BANDS);
         assert!(is_layer(0.45, 0.0), "two layers");
-        assert!(is_layer(0.45, 0.07), "two layers, sharpened");
+        assert!(is_layer(0.35, 0.07), "two layers, sharpened");
         assert!(
-            !is_layer(0.45, 0.25),
+            is_layer(0.45, 0.25),
+            "two layers, and a line across the glass where they meet"
+        );
+        assert!(
+            !is_layer(0.35, 0.25),
             "glass that the liquid tints, and a surface"
         );
         assert!(!is_layer(0.1, 0.07), "bare glass, and a faint surface");
         assert!(
-            across(0.45, 0.8, 2),
+            across(0.35, 0.8, 2),
             "two layers, and print on the glass where they meet"
         );
     }

@@ -526,8 +526,11 @@ fn bright_above(look: &Look) -> f64 {
     let half = MIDDLE * vial.width();
     let columns = bay.column(vial.axis() - half)..=bay.column(vial.axis() + half);
     let bright = |j: usize| {
-        let of =
-            |i: &usize| bay.clipped(*i, j) || bay.level(*i, j).against_white().mean() > BLINDING;
+        // How bright is not known where it is clipped; a vivid cap is too, in one channel, but darker than paper over all.
+        let of = |i: &usize| {
+            let least = if bay.clipped(*i, j) { 0.0 } else { BLINDING };
+            bay.level(*i, j).against_white().mean() > least
+        };
         2 * columns.clone().filter(of).count() > columns.clone().count()
     };
     let (top, near) = (bay.row(vial.top), bay.row(vial.top - RIGHT_ABOVE));

@@ -43,6 +43,11 @@ struct Drawn {
     scattered: f64,
     /// Width of the vial, mm.
     wide: f64,
+    /// Up to how high over its foot the vial is full, mm; from 50 on stands the cap.
+    full: f64,
+    cap: [f64; 3],
+    /// Whether the glass carries dark print, left of the axis, over the middle of the liquid.
+    printed: bool,
     /// Whether the card shows its faint lines.
     lined: bool,
     /// Light of a place of the picture, x and y in mm of the face.
@@ -57,6 +62,9 @@ impl Default for Drawn {
             lower: 1.0,
             scattered: 0.0,
             wide: 20.0,
+            full: 40.0,
+            cap: [0.1, 0.1, 0.12],
+            printed: false,
             lined: true,
             light: |_, _| 0.7,
             seed: 1,
@@ -68,6 +76,13 @@ impl Default for Drawn {
 fn through(concentration: f64) -> [f64; 3] {
     let depth = 1.6 * concentration / (concentration + 25.0);
     [0.08, 1.0, 0.5].map(|share| (-share * depth).exp())
+}
+
+/// Whether the print on a vial covers a place, mm to the right of its axis and over its foot: cells of half a millimetre, every other
+/// one or so.
+fn print(right: f64, up: f64) -> bool {
+    let (i, j) = ((2.0 * right).floor() as i64, (2.0 * up).floor() as i64);
+    (-9..-2).contains(&i) && (38..50).contains(&j) && (i * i + 3 * i * j + 5 * j * j) % 7 < 3
 }
 
 impl Drawn {
@@ -108,9 +123,9 @@ impl Drawn {
             1.0
         };
         let share = match up {
-            up if up > 50.0 => return [0.1, 0.1, 0.12],
-            up if up > 40.0 => [0.92; 3],
-            up if up > 39.4 => [0.55; 3],
+            up if up > 50.0 => return self.cap,
+            up if up > self.full => [0.92; 3],
+            up if up > self.full - 0.6 => [0.55; 3],
             up => {
                 let base = if up < 2.0 { 0.65 } else { 1.0 };
                 let deeper = if up < 20.0 { self.lower } else { 1.0 };
@@ -118,9 +133,18 @@ impl Drawn {
                 clear.map(|t| base * 0.9 * t)
             }
         };
-        let haze = if up < 39.4 { self.scattered } else { 0.0 };
+        let haze = if up < self.full - 0.6 {
+            self.scattered
+        } else {
+            0.0
+        };
         let scattered = 0.55 * haze * wall;
-        [0, 1, 2].map(|c| behind[c] * share[c] * wall * (1.0 - haze) + scattered)
+        let ink = if self.printed && print(x - DESIGN.width_mm / 2.0, up) {
+            0.15
+        } else {
+            1.0
+        };
+        [0, 1, 2].map(|c| (behind[c] * share[c] * wall * (1.0 - haze) + scattered) * ink)
     }
 
     fn photo(&self) -> Photo {
@@ -307,4 +331,44 @@ fn a_reflection_over_most_of_the_liquid_is_no_cap() {
         }
     };
     assert_eq!(of(narrow), None);
+}
+
+/// The cap of a vial that is full may be so vivid that its red is clipped.
+#[test]
+fn a_vivid_cap_is_no_reflection() {
+    let (_, flags) = Drawn {
+        concentration: 0.0,
+        full: 50.0,
+        cap: [1.6, 0.05, 0.15],
+        ..Drawn::default()
+    }
+    .read(&CHART);
+    assert_eq!(severity(&flags, "glare"), None, "{flags:?}");
+}
+
+/// Print on the glass covers some of the lines, and is no surface where two layers meet.
+#[test]
+fn print_on_the_glass_hides_no_doubt() {
+    let printed = Drawn {
+        printed: true,
+        ..Drawn::default()
+    };
+    let chart = chart(&printed);
+    let (reading, flags) = printed.read(&chart);
+    assert_eq!(reading.verdict, Verdict::Trusted, "{flags:?}");
+    let Answer::Value { low, high, .. } = reading.answer else {
+        panic!("{:?}", reading.answer);
+    };
+    assert!(low < TRUTH && TRUTH < high, "{low} to {high}");
+    let doubt = |of: Drawn, code| severity(&of.read(&chart).1, code);
+    let cloudy = Drawn {
+        scattered: 0.4,
+        ..printed.clone()
+    };
+    assert_eq!(doubt(cloudy, "cloudy-liquid"), Some(Severity::Doubt));
+    let layered = Drawn {
+        lower: 2.2,
+        ..printed
+    };
+    assert_eq!(doubt(layered, "uneven-liquid"), Some(Severity::Doubt));
 }

@@ -206,7 +206,7 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
 
 /// Whether a paler stretch above a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its tint too,
 /// but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers, and over much
-/// more none does.
+/// more none does. What is cut by a line but has about the same tint is one liquid behind print.
 fn layer(
     rows: &[Vector3<f64>],
     bands: &[Vec<Vector3<f64>>],
@@ -215,12 +215,15 @@ fn layer(
 ) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
     let part = tint(&up).norm() / tint(&down).norm();
+    if part > NO_GLASS && !same_tint(&up, &down) {
+        return true;
+    }
     let drawn = if part > GLASS_TINT {
         OVERDRAWN * (up - down).mean().max(0.0)
     } else {
         0.0
     };
-    part > NO_GLASS || !line_between(bands, above, liquid, LINE + drawn)
+    !line_between(bands, above, liquid, LINE + drawn)
 }
 
 /// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
@@ -318,10 +321,15 @@ fn same_liquid(
     below: (usize, usize),
 ) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
-    let deepest = tint(&up).amax().max(tint(&down).amax());
-    deepest > PLAIN_TINT
-        && (tint(&up) - tint(&down)).amax() < SAME_TINT * deepest
+    tint(&up).amax().max(tint(&down).amax()) > PLAIN_TINT
+        && same_tint(&up, &down)
         && !line_between(bands, above, below, LINE)
+}
+
+/// Whether two lights are of about one tint, brighter or darker.
+fn same_tint(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
+    let (one, other) = (tint(one), tint(other));
+    (one - other).amax() < SAME_TINT * one.amax().max(other.amax())
 }
 
 /// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.
@@ -398,6 +406,7 @@ mod tests {
             "glass that the liquid tints, and a surface"
         );
         assert!(!is_layer(0.1, 0.07), "bare glass, and a faint surface");
+        assert!(!is_layer(0.8, 0.25), "one liquid, cut by print");
         assert!(
             across(0.35, 0.8, 2),
             "two layers, and print on the glass where they meet"

@@ -82,7 +82,7 @@ fn through(concentration: f64) -> [f64; 3] {
 /// one or so.
 fn print(right: f64, up: f64) -> bool {
     let (i, j) = ((2.0 * right).floor() as i64, (2.0 * up).floor() as i64);
-    (-9..-2).contains(&i) && (38..50).contains(&j) && (i * i + 3 * i * j + 5 * j * j) % 7 < 3
+    (-12..3).contains(&i) && (38..50).contains(&j) && (i * i + 3 * i * j + 5 * j * j) % 7 < 3
 }
 
 impl Drawn {

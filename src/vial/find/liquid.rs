@@ -124,7 +124,7 @@ pub(super) fn liquid(
     cuts.push(jump.len() - 1);
     let rows: Vec<Vector3<f64>> = (0..p.ny).map(|j| overall(&profiles, j)).collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
-    // above it in the same colour, with no line between, is the same liquid in other light.
+    // above it in about the same tint is the same liquid in other light, or behind print.
     let mut runs: Vec<(usize, usize)> = cuts
         .chunks(2)
         .filter(|c| c.len() == 2 && c[0] < c[1])
@@ -135,7 +135,7 @@ pub(super) fn liquid(
     while let Some((mut top, bottom)) = runs.pop() {
         let mut edges = Vec::new();
         while let Some(&(a, b)) = runs.last() {
-            if !same_liquid(&rows, &profiles, (a, b), (top, bottom)) {
+            if !same_liquid(&rows, (a, b), (top, bottom)) {
                 break;
             }
             edges.push(top);
@@ -312,18 +312,11 @@ fn overall(bands: &[Vec<Vector3<f64>>], row: usize) -> Vector3<f64> {
     Vector3::from_fn(|c, _| median(&mut bands.iter().map(|b| b[row][c]).collect::<Vec<f64>>()))
 }
 
-/// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker, and no line between them, as
-/// a meniscus draws. What has no tint may as well be glass, cap and paper.
-fn same_liquid(
-    rows: &[Vector3<f64>],
-    bands: &[Vec<Vector3<f64>>],
-    above: (usize, usize),
-    below: (usize, usize),
-) -> bool {
+/// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker. A line between them is print on the
+/// glass then, since nothing that stands on a liquid has nearly its tint. What has no tint may as well be glass, cap and paper.
+fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
     let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
-    tint(&up).amax().max(tint(&down).amax()) > PLAIN_TINT
-        && same_tint(&up, &down)
-        && !line_between(bands, above, below, LINE)
+    tint(&up).amax().max(tint(&down).amax()) > PLAIN_TINT && same_tint(&up, &down)
 }
 
 /// Whether two lights are of about one tint, brighter or darker.

@@ -46,7 +46,7 @@ struct Drawn {
     /// Up to how high over its foot the vial is full, mm; from 50 on stands the cap.
     full: f64,
     cap: [f64; 3],
-    /// Whether the glass carries dark print, left of the axis, over the middle of the liquid.
+    /// Whether the glass carries dark print, more of it left of the axis, over the middle of the liquid.
     printed: bool,
     /// Whether the card shows its faint lines.
     lined: bool,

@@ -72,8 +72,8 @@ const MISPLACED: Course = Course {
     shift: 0.5,
     stretch: 0.0,
 };
-/// A band this many times less sure than another is left out: something else than lines is seen there, as print on the glass (in
-/// drawn pictures six times; in the scenes of `tests/scenes` hardly any band is).
+/// A band this many times less sure than another is left out: something else than lines is seen there, as print on the glass. An
+/// assumption, below what print did in pictures drawn flat, reckoned at some six times.
 const UNSURE_BAND: f64 = 3.0;
 /// Bare paper beside the vial begins so far from its outline, mm.
 const BESIDE: f64 = 2.0;

@@ -38,7 +38,8 @@ const OVERDRAWN: f64 = 0.25;
 /// Empty glass over a liquid has up to this part of its tint: light that the liquid throws on the paper behind. In scenes of
 /// `tests/scenes` (study seed 9203) up to a sixth; drawn layers of less than half the concentration below have a third or more.
 const GLASS_TINT: f64 = 0.25;
-/// What has more than this part of the liquid's tint is no glass, whatever is drawn or printed between the two.
+/// What has more than this part of the liquid's tint is no glass, whatever is drawn or printed between the two. An assumption, well
+/// above [`GLASS_TINT`].
 const NO_GLASS: f64 = 0.4;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
 const THIN: f64 = 1.2;

@@ -53,16 +53,63 @@ pub(super) struct Liquid {
     pub surface: bool,
 }
 
+/// A stretch of rows: the first, and the one after the last.
+type Run = (usize, usize);
+
+/// The vial's middle, row by row.
+struct Profiles {
+    /// Each band of it on its own.
+    bands: Vec<Vec<Vector3<f64>>>,
+    /// The median of the bands: what is printed on the glass covers less than half of them.
+    typical: Vec<Vector3<f64>>,
+    /// Their mean, which is less noisy: for tints near none.
+    mean: Vec<Vector3<f64>>,
+}
+
+impl Profiles {
+    fn of(bands: Vec<Vec<Vector3<f64>>>) -> Profiles {
+        let rows = 0..bands[0].len();
+        let median_of = |j: usize| {
+            Vector3::from_fn(|c, _| {
+                median(&mut bands.iter().map(|b| b[j][c]).collect::<Vec<f64>>())
+            })
+        };
+        let mean_of =
+            |j: usize| bands.iter().map(|b| b[j]).sum::<Vector3<f64>>() / bands.len() as f64;
+        Profiles {
+            typical: rows.clone().map(median_of).collect(),
+            mean: rows.map(mean_of).collect(),
+            bands,
+        }
+    }
+
+    /// The light of a stretch, natural log, with what is printed on the glass left out.
+    fn light(&self, run: Run) -> Vector3<f64> {
+        mean_ln(&self.typical, run)
+    }
+
+    /// The tint of a stretch, over all that is seen of it.
+    fn mean_tint(&self, run: Run) -> Vector3<f64> {
+        tint(&mean_ln(&self.mean, run))
+    }
+
+    /// Whether a line darker than both sides by `depth` (natural log of light) runs between two stretches, across most of the vial's
+    /// middle: what is printed on the glass does not.
+    fn line_between(&self, above: Run, below: Run, depth: f64) -> bool {
+        let dip = |rows: &Vec<Vector3<f64>>| {
+            let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
+            let darkest = rows[above.1..below.0].iter().map(|v| level(v).mean());
+            sides - darkest.fold(f64::INFINITY, f64::min)
+        };
+        median(&mut self.bands.iter().map(dip).collect::<Vec<f64>>()) > depth
+    }
+}
+
 /// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
-fn surface(
-    rows: &[Vector3<f64>],
-    bands: &[Vec<Vector3<f64>>],
-    above: (usize, usize),
-    liquid: (usize, usize),
-) -> bool {
-    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
-    line_between(bands, above, liquid, LINE)
-        || (tint(&down).amax() > tint(&up).amax() && (tint(&up) - tint(&down)).amax() > PLAIN_TINT)
+fn surface(vial: &Profiles, above: Run, liquid: Run) -> bool {
+    let (up, down) = (tint(&vial.light(above)), tint(&vial.light(liquid)));
+    vial.line_between(above, liquid, LINE)
+        || (down.amax() > up.amax() && (up - down).amax() > PLAIN_TINT)
 }
 
 /// The lowest even stretch of the vial's middle. `None` if there is none, or if it goes on above any vial.
@@ -83,11 +130,14 @@ pub(super) fn liquid(
     // A meniscus or base runs across the vial, bent a little by perspective; light that the vial gathers behind itself
     // draws arcs, which cross the bands at different heights.
     let reach = cells(p, 0.7);
-    let profiles: Vec<Vec<Vector3<f64>>> = (0..BANDS)
-        .into_par_iter()
-        .map(|band| without_thin_lines(&profile(p, left, right, band), cells(p, THIN)))
-        .collect();
-    let bands: Vec<Vec<f64>> = profiles
+    let vial = Profiles::of(
+        (0..BANDS)
+            .into_par_iter()
+            .map(|band| without_thin_lines(&profile(p, left, right, band), cells(p, THIN)))
+            .collect(),
+    );
+    let bands: Vec<Vec<f64>> = vial
+        .bands
         .iter()
         .map(|rows| {
             let jump = jumps(rows, cells(p, 1.0), coarse);
@@ -123,20 +173,19 @@ pub(super) fn liquid(
         }
     }
     cuts.push(jump.len() - 1);
-    let rows: Vec<Vector3<f64>> = (0..p.ny).map(|j| overall(&profiles, j)).collect();
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
     // above it in about the same tint is the same liquid in other light, or behind print.
-    let mut runs: Vec<(usize, usize)> = cuts
+    let mut runs: Vec<Run> = cuts
         .chunks(2)
         .filter(|c| c.len() == 2 && c[0] < c[1])
         .map(|c| (c[0], c[1]))
         .collect();
     let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
-    let mut below: Vec<(usize, usize)> = Vec::new();
+    let mut below: Vec<Run> = Vec::new();
     while let Some((mut top, bottom)) = runs.pop() {
         let mut edges = Vec::new();
         while let Some(&(a, b)) = runs.last() {
-            if !same_liquid(&rows, (a, b), (top, bottom)) {
+            if !same_liquid(&vial.light((a, b)), &vial.light((top, bottom))) {
                 break;
             }
             edges.push(top);
@@ -148,16 +197,16 @@ pub(super) fn liquid(
             && foot - lower <= HIGHEST
             && inside_vial(p, left, right, (top, p.row(lower)))
         {
-            let light = mean_ln(&rows, (top, bottom));
-            let own = tint(&light);
-            let deeper = |&(a, b): &(usize, usize)| {
+            let light = vial.light((top, bottom));
+            let own = vial.mean_tint((top, bottom));
+            let deeper = |&(a, b): &Run| {
                 let on_card = (a, b.min(p.row(foot)));
                 on_card.0 + cells(p, POOL) <= on_card.1 && {
-                    let other = tint(&mean_ln(&rows, on_card));
+                    let other = vial.mean_tint(on_card);
                     other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
                 }
             };
-            let near = |(a, b): (usize, usize)| (a.max(b.saturating_sub(cells(p, NEAR))), b);
+            let near = |(a, b): Run| (a.max(b.saturating_sub(cells(p, NEAR))), b);
             let front = edges
                 .into_iter()
                 .map(&y)
@@ -166,23 +215,22 @@ pub(super) fn liquid(
                 top: front.unwrap_or(y(top)),
                 bottom: lower,
                 deeper_below: below.iter().any(deeper)
-                    || pool_below(p, &rows, (left, right), own, p.row(lower)),
+                    || pool_below(p, &vial, (left, right), own, p.row(lower)),
                 paler_above: runs
                     .iter()
                     .rev()
-                    .take_while(|run| of_hue(&mean_ln(&rows, **run), &light))
+                    .take_while(|run| of_hue(&vial.light(**run), &light))
                     .find(|&&above| {
                         // From its lower end on, and as a whole.
                         [near(above), above]
                             .into_iter()
-                            .all(|run| paler(&mean_ln(&rows, run), &light))
-                            && layer(&rows, &profiles, above, (top, bottom))
+                            .all(|run| paler(&vial.light(run), &light))
+                            && layer(&vial, above, (top, bottom))
                             && inside_vial(p, left, right, above)
                     })
                     .map_or(0.0, |above| y(above.1) - y(above.0)),
                 surface: runs.last().is_some_and(|&above| {
-                    inside_vial(p, left, right, near(above))
-                        && surface(&rows, &profiles, above, (top, bottom))
+                    inside_vial(p, left, right, near(above)) && surface(&vial, above, (top, bottom))
                 }),
             });
         }
@@ -208,13 +256,8 @@ fn paler(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
 /// Whether a paler stretch above a liquid is a layer of it: no surface lies between. Glass over a liquid takes some of its tint too,
 /// but less; over more of it, a line counts only from what sharpening does not draw along the edge of two layers, and over much
 /// more none does. What is cut by a line but has about the same tint is one liquid behind print.
-fn layer(
-    rows: &[Vector3<f64>],
-    bands: &[Vec<Vector3<f64>>],
-    above: (usize, usize),
-    liquid: (usize, usize),
-) -> bool {
-    let (up, down) = (mean_ln(rows, above), mean_ln(rows, liquid));
+fn layer(vial: &Profiles, above: Run, liquid: Run) -> bool {
+    let (up, down) = (vial.light(above), vial.light(liquid));
     let part = tint(&up).norm() / tint(&down).norm();
     if part > NO_GLASS && !same_tint(&up, &down) {
         return true;
@@ -224,14 +267,14 @@ fn layer(
     } else {
         0.0
     };
-    !line_between(bands, above, liquid, LINE + drawn)
+    !vial.line_between(above, liquid, LINE + drawn)
 }
 
 /// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
 /// of the card. What is seen of the table beside the vial may have a tint of its own.
 fn pool_below(
     p: &BayPicture,
-    rows: &[Vector3<f64>],
+    vial: &Profiles,
     (left, right): (f64, f64),
     above: Vector3<f64>,
     from: usize,
@@ -240,7 +283,7 @@ fn pool_below(
         return false;
     }
     let high = cells(p, POOL);
-    let beside = |(a, b): (usize, usize)| {
+    let beside = |(a, b): Run| {
         let columns = [left - BESIDE_VIAL.1, right + BESIDE_VIAL.0].map(|x| {
             let i0 = p.column(x);
             i0..=p.column(x + BESIDE_VIAL.1 - BESIDE_VIAL.0)
@@ -259,14 +302,14 @@ fn pool_below(
     (from..(p.ny + 1).saturating_sub(high))
         .map(|j| (j, j + high))
         .any(|run| {
-            let own = tint(&mean_ln(rows, run));
+            let own = vial.mean_tint(run);
             let apart = |other: Vector3<f64>| (own - other).amax() > PLAIN_TINT;
             apart(above) && apart(beside(run)) && inside_vial(p, left, right, run)
         })
 }
 
 /// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
-fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) -> bool {
+fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): Run) -> bool {
     let (reach, strip) = (cells(p, 1.5), cells(p, 2.0));
     let mut seen = [0usize; 2];
     let mut strips = 0usize;
@@ -292,32 +335,10 @@ fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): (usize, usize)) ->
     strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
-/// Whether a line darker than both sides by `depth` (natural log of light) runs between two stretches, across most of the vial's
-/// middle: what is printed on the glass does not.
-fn line_between(
-    bands: &[Vec<Vector3<f64>>],
-    above: (usize, usize),
-    below: (usize, usize),
-    depth: f64,
-) -> bool {
-    let dip = |rows: &Vec<Vector3<f64>>| {
-        let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
-        let darkest = rows[above.1..below.0].iter().map(|v| level(v).mean());
-        sides - darkest.fold(f64::INFINITY, f64::min)
-    };
-    median(&mut bands.iter().map(dip).collect::<Vec<f64>>()) > depth
-}
-
-/// The colour of a row over all bands: what is printed on the glass covers less than half of them.
-fn overall(bands: &[Vec<Vector3<f64>>], row: usize) -> Vector3<f64> {
-    Vector3::from_fn(|c, _| median(&mut bands.iter().map(|b| b[row][c]).collect::<Vec<f64>>()))
-}
-
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker. A line between them is print on the
 /// glass then, since nothing that stands on a liquid has nearly its tint. What has no tint may as well be glass, cap and paper.
-fn same_liquid(rows: &[Vector3<f64>], above: (usize, usize), below: (usize, usize)) -> bool {
-    let (up, down) = (mean_ln(rows, above), mean_ln(rows, below));
-    tint(&up).amax().max(tint(&down).amax()) > PLAIN_TINT && same_tint(&up, &down)
+fn same_liquid(above: &Vector3<f64>, below: &Vector3<f64>) -> bool {
+    tint(above).amax().max(tint(below).amax()) > PLAIN_TINT && same_tint(above, below)
 }
 
 /// Whether two lights are of about one tint, brighter or darker.
@@ -382,11 +403,8 @@ mod tests {
                 ]
                 .concat()
             };
-            let bands: Vec<_> = (0..BANDS)
-                .map(|band| rows(if band < lined { line } else { 0.0 }))
-                .collect();
-            let rows: Vec<_> = (0..43).map(|j| overall(&bands, j)).collect();
-            layer(&rows, &bands, (0, 20), (23, 43))
+            let bands = (0..BANDS).map(|band| rows(if band < lined { line } else { 0.0 }));
+            layer(&Profiles::of(bands.collect()), (0, 20), (23, 43))
         };
         let is_layer = |above: f64, line: f64| across(above, line, BANDS);
         assert!(is_layer(0.45, 0.0), "two layers");

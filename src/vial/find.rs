@@ -6,6 +6,7 @@
 
 mod liquid;
 mod outline;
+mod profiles;
 
 use nalgebra::Vector3;
 

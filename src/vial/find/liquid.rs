@@ -1,22 +1,14 @@
 //! The liquid between the outlines of a vial: the lowest even stretch, and what stands on it and under it.
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
-use super::{LEAST_LIQUID, PLAIN_TINT, cells, jumps, level, mean_ln};
-use crate::light::spot::median;
+use super::profiles::{Profiles, Run, coarse};
+use super::{LEAST_LIQUID, PLAIN_TINT, cells, mean_ln};
 use crate::light::tint;
 use crate::vial::bay::BayPicture;
 
-/// A change along the vial's middle counts as an end of the liquid from 0.015 (about 4 % of light), and however noisy the
-/// photo, from 0.06 (about 18 %).
-const STEP_LEAST: f64 = 0.015;
-const STEP_MOST: f64 = 0.06;
 /// The lower end of the liquid is at most this far above the foot of the bay, mm: what lies higher is cap or glass.
 const HIGHEST: f64 = 25.0;
-/// Half of the vial's middle in which the liquid is looked for, in parts of its width, and the bands it is cut into.
-const MIDDLE: f64 = 0.3;
-const BANDS: usize = 5;
 /// Tints differ by less than this part of the deeper one in one liquid: air has no tint.
 const SAME_TINT: f64 = 0.4;
 /// Tints whose directions have at least this cosine are of one hue: an angle of 20 degrees.
@@ -41,8 +33,6 @@ const GLASS_TINT: f64 = 0.25;
 /// What has more than this part of the liquid's tint is no glass, whatever is drawn or printed between the two. An assumption, well
 /// above [`GLASS_TINT`].
 const NO_GLASS: f64 = 0.4;
-/// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
-const THIN: f64 = 1.2;
 
 /// The even stretch that is taken for the liquid.
 pub(super) struct Liquid {
@@ -51,58 +41,6 @@ pub(super) struct Liquid {
     pub deeper_below: bool,
     pub paler_above: f64,
     pub surface: bool,
-}
-
-/// A stretch of rows: the first, and the one after the last.
-type Run = (usize, usize);
-
-/// The vial's middle, row by row.
-struct Profiles {
-    /// Each band of it on its own.
-    bands: Vec<Vec<Vector3<f64>>>,
-    /// The median of the bands: what is printed on the glass covers less than half of them.
-    typical: Vec<Vector3<f64>>,
-    /// Their mean, which is less noisy: for tints near none.
-    mean: Vec<Vector3<f64>>,
-}
-
-impl Profiles {
-    fn of(bands: Vec<Vec<Vector3<f64>>>) -> Profiles {
-        let rows = 0..bands[0].len();
-        let median_of = |j: usize| {
-            Vector3::from_fn(|c, _| {
-                median(&mut bands.iter().map(|b| b[j][c]).collect::<Vec<f64>>())
-            })
-        };
-        let mean_of =
-            |j: usize| bands.iter().map(|b| b[j]).sum::<Vector3<f64>>() / bands.len() as f64;
-        Profiles {
-            typical: rows.clone().map(median_of).collect(),
-            mean: rows.map(mean_of).collect(),
-            bands,
-        }
-    }
-
-    /// The light of a stretch, natural log, with what is printed on the glass left out.
-    fn light(&self, run: Run) -> Vector3<f64> {
-        mean_ln(&self.typical, run)
-    }
-
-    /// The tint of a stretch, over all that is seen of it.
-    fn mean_tint(&self, run: Run) -> Vector3<f64> {
-        tint(&mean_ln(&self.mean, run))
-    }
-
-    /// Whether a line darker than both sides by `depth` (natural log of light) runs between two stretches, across most of the vial's
-    /// middle: what is printed on the glass does not.
-    fn line_between(&self, above: Run, below: Run, depth: f64) -> bool {
-        let dip = |rows: &Vec<Vector3<f64>>| {
-            let sides = mean_ln(rows, above).mean().min(mean_ln(rows, below).mean());
-            let darkest = rows[above.1..below.0].iter().map(|v| level(v).mean());
-            sides - darkest.fold(f64::INFINITY, f64::min)
-        };
-        median(&mut self.bands.iter().map(dip).collect::<Vec<f64>>()) > depth
-    }
 }
 
 /// Whether the upper end of a stretch looks like the surface of a liquid: a dark line, or a tint that ends there.
@@ -123,63 +61,10 @@ pub(super) fn liquid(
     foot: f64,
     deep: f64,
 ) -> Option<Liquid> {
-    let coarse = cells(p, 3.0).max(2);
-    if p.ny < 4 * coarse {
-        return None;
-    }
-    // A meniscus or base runs across the vial, bent a little by perspective; light that the vial gathers behind itself
-    // draws arcs, which cross the bands at different heights.
-    let reach = cells(p, 0.7);
-    let vial = Profiles::of(
-        (0..BANDS)
-            .into_par_iter()
-            .map(|band| without_thin_lines(&profile(p, left, right, band), cells(p, THIN)))
-            .collect(),
-    );
-    let bands: Vec<Vec<f64>> = vial
-        .bands
-        .iter()
-        .map(|rows| {
-            let jump = jumps(rows, cells(p, 1.0), coarse);
-            (0..jump.len())
-                .map(|j| {
-                    jump[j.saturating_sub(reach)..(j + reach + 1).min(jump.len())]
-                        .iter()
-                        .copied()
-                        .fold(0.0, f64::max)
-                })
-                .collect()
-        })
-        .collect();
-    let jump: Vec<f64> = (0..p.ny)
-        .map(|j| median(&mut bands.iter().map(|b| b[j]).collect::<Vec<f64>>()))
-        .collect();
-    // Noise of the jumps: most rows lie inside something even.
-    let mut sorted: Vec<f64> = jump.iter().copied().filter(|v| *v > 0.0).collect();
-    let typical = median(&mut sorted);
-    let limit = (5.0 * typical).clamp(STEP_LEAST, STEP_MOST);
-    let mut cuts = vec![0usize];
-    let mut j = coarse;
-    while j + coarse < jump.len() {
-        if jump[j] > limit {
-            let end = (j..jump.len())
-                .find(|&k| jump[k] <= limit)
-                .unwrap_or(jump.len() - 1);
-            cuts.push(j);
-            cuts.push(end);
-            j = end + 1;
-        } else {
-            j += 1;
-        }
-    }
-    cuts.push(jump.len() - 1);
+    let vial = Profiles::of(p, left, right);
+    let mut runs = vial.even_runs(p)?;
     // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
     // above it in about the same tint is the same liquid in other light, or behind print.
-    let mut runs: Vec<Run> = cuts
-        .chunks(2)
-        .filter(|c| c.len() == 2 && c[0] < c[1])
-        .map(|c| (c[0], c[1]))
-        .collect();
     let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
     let mut below: Vec<Run> = Vec::new();
     while let Some((mut top, bottom)) = runs.pop() {
@@ -211,7 +96,7 @@ pub(super) fn liquid(
                 .into_iter()
                 .map(&y)
                 .find(|edge| edge - y(top) <= deep + SURFACE_OFF && lower - edge >= LEAST_LIQUID);
-            return (top > coarse).then(|| Liquid {
+            return (top > coarse(p)).then(|| Liquid {
                 top: front.unwrap_or(y(top)),
                 bottom: lower,
                 deeper_below: below.iter().any(deeper)
@@ -347,42 +232,6 @@ fn same_tint(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
     (one - other).amax() < SAME_TINT * one.amax().max(other.amax())
 }
 
-/// Row by row, the colour of one band of the vial's middle, highlights left out: the mean of its darker half.
-fn profile(p: &BayPicture, left: f64, right: f64, band: usize) -> Vec<Vector3<f64>> {
-    let (start, width) = (
-        (left + right) / 2.0 - MIDDLE * (right - left),
-        2.0 * MIDDLE * (right - left) / BANDS as f64,
-    );
-    let from = start + band as f64 * width;
-    let (i0, i1) = (p.column(from), p.column(from + width));
-    (0..p.ny)
-        .map(|j| {
-            let mut cells: Vec<Vector3<f64>> = (i0..=i1).map(|i| p.shade(i, j)).collect();
-            cells.sort_by(|a, b| a.sum().total_cmp(&b.sum()));
-            let n = (cells.len() / 2).max(1);
-            cells[..n].iter().sum::<Vector3<f64>>() / n as f64
-        })
-        .collect()
-}
-
-/// A profile without dark lines thinner than `rows`: a closing, channel by channel (Serra 1982, *Image Analysis and Mathematical
-/// Morphology*). The printed lines that are seen through the liquid are thinner than any meniscus.
-fn without_thin_lines(profile: &[Vector3<f64>], rows: usize) -> Vec<Vector3<f64>> {
-    let (before, after) = ((rows - 1) / 2, rows / 2);
-    let over = |values: &[Vector3<f64>], before: usize, after: usize, lighter: bool| {
-        (0..values.len())
-            .map(|j| {
-                let near = &values[j.saturating_sub(before)..(j + after + 1).min(values.len())];
-                let first = near[0];
-                near.iter()
-                    .fold(first, |a, b| if lighter { a.sup(b) } else { a.inf(b) })
-            })
-            .collect::<Vec<_>>()
-    };
-    let dilated = over(profile, before, after, true);
-    over(&dilated, after, before, false)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -403,10 +252,10 @@ mod tests {
                 ]
                 .concat()
             };
-            let bands = (0..BANDS).map(|band| rows(if band < lined { line } else { 0.0 }));
-            layer(&Profiles::of(bands.collect()), (0, 20), (23, 43))
+            let bands = (0..5).map(|band| rows(if band < lined { line } else { 0.0 }));
+            layer(&Profiles::of_bands(bands.collect()), (0, 20), (23, 43))
         };
-        let is_layer = |above: f64, line: f64| across(above, line, BANDS);
+        let is_layer = |above: f64, line: f64| across(above, line, 5);
         assert!(is_layer(0.45, 0.0), "two layers");
         assert!(is_layer(0.35, 0.07), "two layers, sharpened");
         assert!(

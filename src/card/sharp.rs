@@ -18,17 +18,27 @@ const ALONG: (f64, f64) = (0.2, 0.8);
 /// How far the profile goes to either side of the edge, cells: the next change of black and white lies one cell away.
 const REACH: f64 = 0.9;
 
-/// The width of printed edges in the photo, mm on the card: the median over the edges of `tags` that are seen. `None` if none
-/// is.
+/// The width of printed edges in the photo, mm on the card: the median over the upright edges of `tags` that are seen, or over the
+/// level ones if that is more, since a phone that moves blurs one way. `None` if none is seen.
 pub fn edge_mm(picture: &Picture, to_photo: &Homography, tags: &[&Tag]) -> Option<f64> {
-    let widths: Vec<f64> = tags
-        .par_iter()
-        .flat_map_iter(|tag| (0..4).filter_map(|side| width(picture, to_photo, tag, side)))
-        .collect();
-    middle(widths)
+    let typical = |sides: [usize; 2]| {
+        let widths: Vec<f64> = tags
+            .par_iter()
+            .flat_map_iter(|tag| {
+                sides
+                    .into_iter()
+                    .filter_map(|side| width(picture, to_photo, tag, side))
+            })
+            .collect();
+        middle(widths)
+    };
+    match (typical([0, 1]), typical([2, 3])) {
+        (Some(upright), Some(level)) => Some(upright.max(level)),
+        (one, other) => one.or(other),
+    }
 }
 
-/// The width of one edge, mm.
+/// The width of one edge, mm; sides are left, right, top and bottom.
 fn width(picture: &Picture, to_photo: &Homography, tag: &Tag, side: usize) -> Option<f64> {
     let a = tag.area();
     let cell = tag.size / CELLS as f64;
@@ -80,30 +90,37 @@ fn light(picture: &Picture, x: f64, y: f64) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use image::RgbImage;
     use image::imageops::blur;
+    use image::{Rgb32FImage, RgbImage};
 
     use super::*;
     use crate::card::design::Design;
     use crate::card::draw::face_image;
     use crate::colour::{srgb_decode, srgb_encode};
 
-    /// The card's face at 6 pixels a millimetre, blurred in light by a normal blur of so many pixels.
+    /// Edges of the card's face at 6 pixels a millimetre, blurred in light by a normal blur of so many pixels.
     fn blurred(pixels: f32) -> f64 {
+        edges(|lit| {
+            if pixels > 0.0 {
+                blur(&lit, pixels)
+            } else {
+                lit
+            }
+        })
+    }
+
+    /// Edges of the card's face at 6 pixels a millimetre, after what is done to its light.
+    fn edges(done: impl Fn(Rgb32FImage) -> Rgb32FImage) -> f64 {
         let design = Design::side();
         let face = face_image(&design, 6.0).unwrap();
-        let lit = image::Rgb32FImage::from_fn(face.width(), face.height(), |x, y| {
+        let lit = Rgb32FImage::from_fn(face.width(), face.height(), |x, y| {
             image::Rgb(
                 face.get_pixel(x, y)
                     .0
                     .map(|v| srgb_decode(f64::from(v) / 255.0) as f32),
             )
         });
-        let lit = if pixels > 0.0 {
-            blur(&lit, pixels)
-        } else {
-            lit
-        };
+        let lit = done(lit);
         let codes = RgbImage::from_fn(face.width(), face.height(), |x, y| {
             image::Rgb(
                 lit.get_pixel(x, y)
@@ -130,5 +147,33 @@ mod tests {
         }
         // Past the width of a cell its neighbour shines in; it still is the more, the worse.
         assert!(blurred(2.5) < blurred(4.0) && blurred(4.0) < blurred(6.0));
+    }
+
+    /// A phone that moves by so many pixels while it takes the photo smears what it crosses over them, and no more.
+    #[test]
+    fn blur_one_way_is_measured() {
+        let smeared = |(across, down): (u32, u32)| {
+            edges(|lit| {
+                let n = across.max(down).max(1);
+                Rgb32FImage::from_fn(lit.width(), lit.height(), |x, y| {
+                    let mut sum = [0.0; 3];
+                    for k in 0..n {
+                        let moved = |at: u32, by: u32, size: u32| {
+                            (at + k * by.min(1)).saturating_sub(by / 2).min(size - 1)
+                        };
+                        let i = moved(x, across, lit.width());
+                        let j = moved(y, down, lit.height());
+                        for (s, v) in sum.iter_mut().zip(lit.get_pixel(i, j).0) {
+                            *s += v / n as f32;
+                        }
+                    }
+                    image::Rgb(sum)
+                })
+            })
+        };
+        for by in [(10, 0), (0, 10)] {
+            let got = smeared(by);
+            assert!((got / (10.0 / 6.0) - 1.0).abs() < 0.15, "{got} for {by:?}");
+        }
     }
 }

@@ -177,11 +177,17 @@ pub fn read(
     flags.extend(sight::cloudy(&look, usual));
     let dye = chart.dye_at(post.nearest);
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
+    let shares = shares(chart, &curve, &budget, &post);
     let seen = answer::Seen {
         beside: answer::beside(&sampled, &curve, &post, chart),
         height_deg: look.height_deg(),
         cloud_unseen: matches!(look.vial, Some(Found::Standing(_))) && usual.is_none(),
         diluted: told.dilution.is_some(),
+        in_other_light: shares
+            .iter()
+            .max_by(|a, b| a.share.total_cmp(&b.share))
+            .is_some_and(|most| most.reason == OTHER_LIGHT),
+        colourless: sight::hardly_any(&sampled.ln),
     };
     let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);
     flags.extend(sight::empty(&look, &dye, chart.lines_lowered));
@@ -210,7 +216,7 @@ pub fn read(
             .iter()
             .map(|(a, b)| (chart.value_at(*a), chart.value_at(*b)))
             .collect(),
-        shares: shares(chart, &curve, &budget, &post),
+        shares,
         budget,
         correction: CorrectionUsed {
             shape: correction.shape,
@@ -245,6 +251,9 @@ pub(crate) fn right_card(look: &Look, chart: &Chart) -> Result<()> {
     }
 }
 
+/// The contribution that grows with how far the lamp or phone is from the standards'.
+const OTHER_LIGHT: &str = "ink and dye in another light (metamerism)";
+
 /// Every reason for doubt about a colour as it was seen, as covariances of its natural logarithm.
 fn causes(
     look: &Look,
@@ -272,10 +281,7 @@ fn causes(
             "correction onto the session",
             correction.residual_covariance(ln),
         ),
-        (
-            "ink and dye in another light (metamerism)",
-            correction.metamerism(ln, chart.inks_missed),
-        ),
+        (OTHER_LIGHT, correction.metamerism(ln, chart.inks_missed)),
         (
             "light gathered behind the vial",
             gathered - usual + elsewhere,

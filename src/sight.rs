@@ -43,7 +43,7 @@ pub fn empty(look: &Look, dye: &Vector3<f64>, usual: Option<f64>) -> Option<Flag
     let Some(Found::Standing(vial)) = look.vial else {
         return None;
     };
-    if tint(dye).amax() >= HARDLY_ANY {
+    if !hardly_any(dye) {
         return None;
     }
     let lines = lines_behind(look).filter(|_| usual.is_none_or(|u| u >= REFRACTED));
@@ -103,6 +103,11 @@ const REFRACTED: f64 = 0.5;
 const LOWER: f64 = 0.6;
 /// A tint (natural log of light) that an empty vial may seem to have, by light that is not quite balanced: 2 CIELAB units or so.
 const HARDLY_ANY: f64 = 0.05;
+
+/// Whether a colour, natural log of light relative to paper, is none to speak of.
+pub fn hardly_any(ln: &Vector3<f64>) -> bool {
+    tint(ln).amax() < HARDLY_ANY
+}
 
 /// Doubt about a liquid through which less of the card's faint lines is seen than through the chart's vials of that colour,
 /// which showed the share `usual` of them.
@@ -326,7 +331,7 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
             "mixed-light",
             Severity::Doubt,
             format!("the light is of another colour from place to place: the tint of the white paper differs by {:.0} %", 100.0 * (tinted.exp() - 1.0)),
-            "use one kind of light: switch off the lamp, or go away from the window",
+            "use one kind of light: switch off the lamp, or go away from the window; keep hands and coloured things away from the card",
         ));
     }
     let edge = field
@@ -449,7 +454,7 @@ fn vial(look: &Look, usual_mm: Option<f64>, flags: &mut Vec<Flag>) {
                 "other-vial",
                 Severity::Doubt,
                 format!("the vial is {width:.0} mm wide on the card, those of the chart {usual:.0} mm: light goes another way through the liquid"),
-                "use a vial of the kind that the chart was made with, on its ring on the card, or make a chart for this one",
+                "use one vial of the kind that the chart was made with, alone on its ring on the card, or make a chart for this kind",
             ));
         }
     }

@@ -70,11 +70,23 @@ const ASSUMED_OTHER: f64 = 0.005;
 /// Degrees of freedom with which the assumption counts beside replicates.
 const ASSUMED_DF: f64 = 3.0;
 
-/// Builds the chart, with what was found on the way.
+/// Builds the chart, with what was found on the way. A photo that a reading would doubt is left out where another of the same standard
+/// is sound.
 ///
 /// # Errors
 /// If there are fewer than three steps, photos with different cards, or a liquid that cannot be sampled.
 pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Chart> {
+    let all: Vec<&Standard> = standards.iter().collect();
+    build_without(terms, origin, &all, Vec::new())
+}
+
+/// Builds the chart of `standards`, which are all but those that were `left_out` with a word why.
+fn build_without(
+    terms: Terms,
+    origin: Origin,
+    standards: &[&Standard],
+    left_out: Vec<Flag>,
+) -> Result<Chart> {
     let mut values: Vec<f64> = standards.iter().map(|s| s.value).collect();
     values.sort_by(f64::total_cmp);
     values.dedup();
@@ -107,6 +119,11 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Cha
             covariance,
         });
     }
+    let looks = || standards.iter().map(|s| &s.look);
+    let vial_mm = middle(looks().filter_map(|l| l.vial.as_ref().map(Found::width)));
+    if let Some((sound, why)) = findings::spared(&taken, vial_mm, &terms.unit) {
+        return build_without(terms, origin, &sound, [left_out, why].concat());
+    }
     let across: Vec<_> = taken
         .iter()
         .filter_map(|t| t.sampled.across.clone())
@@ -131,13 +148,12 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Cha
         (Some(_), crate::place::Bay::Search { view, .. }) => Some(view),
         _ => None,
     };
-    let looks = || standards.iter().map(|s| &s.look);
     let mut chart = Chart {
         terms,
         origin,
         card,
         view,
-        vial_mm: middle(looks().filter_map(|l| l.vial.as_ref().map(Found::width))),
+        vial_mm,
         lines_lowered: middle(looks().filter_map(sight::lowered)),
         lens,
         ends: None,
@@ -157,7 +173,7 @@ pub fn build(terms: Terms, origin: Origin, standards: &[Standard]) -> Result<Cha
         })
         .collect();
     chart.ends = UsualEnds::of(&ends);
-    chart.found = findings::of(&chart, &taken, &ends);
+    chart.found = findings::of(&chart, &taken, &ends, left_out);
     Ok(chart)
 }
 
@@ -183,9 +199,9 @@ pub fn printed(photo: &Photo, white: Area, regions: &[(f64, Area)]) -> Result<Ve
         .collect()
 }
 
-fn one_card(standards: &[Standard]) -> Result<Option<String>> {
+fn one_card(standards: &[&Standard]) -> Result<Option<String>> {
     let design = |s: &Standard| s.look.place.card.as_ref().map(|c| c.design.clone());
-    let first = design(&standards[0]);
+    let first = design(standards[0]);
     match standards.iter().find(|s| design(s) != first) {
         None => Ok(first),
         Some(other) => Err(Error::new(
@@ -202,7 +218,7 @@ fn one_card(standards: &[Standard]) -> Result<Option<String>> {
 }
 
 /// Mean of each patch over the photos that show it.
-fn session_patches(standards: &[Standard]) -> Vec<SessionPatch> {
+fn session_patches(standards: &[&Standard]) -> Vec<SessionPatch> {
     let mut names: Vec<(String, bool)> = Vec::new();
     for p in standards.iter().flat_map(|s| &s.look.observed.patches) {
         if !names.iter().any(|(n, _)| *n == p.name) {
@@ -302,7 +318,7 @@ fn step(value: f64, taken: &[Taken<'_>], repeatability: &Matrix3<f64>) -> Step {
 }
 
 /// How much of the card's lines is seen through the vials of a step.
-fn clear(value: f64, standards: &[Standard]) -> Option<[f64; 3]> {
+fn clear(value: f64, standards: &[&Standard]) -> Option<[f64; 3]> {
     let seen: Vec<Vector3<f64>> = standards
         .iter()
         .filter(|s| s.value == value)

@@ -3,7 +3,7 @@
 
 use nalgebra::Vector3;
 
-use super::calibrate::{Taken, assumed, of_value};
+use super::calibrate::{Standard, Taken, assumed, of_value};
 use super::resolve::{self, Pair, TOLD_APART};
 use super::{Chart, Origin, Step};
 use crate::colour::Relative;
@@ -15,13 +15,27 @@ use crate::sight;
 use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::lens::Lens;
 
-/// All of it, worst first. `ends` are those of the liquids in `taken`.
-pub(super) fn of(chart: &Chart, taken: &[Taken<'_>], ends: &[Ends]) -> Vec<Flag> {
+/// All of it, worst first. `ends` are those of the liquids in `taken`, `left_out` tells of photos that are not among them.
+pub(super) fn of(
+    chart: &Chart,
+    taken: &[Taken<'_>],
+    ends: &[Ends],
+    left_out: Vec<Flag>,
+) -> Vec<Flag> {
     let mut flags: Vec<Flag> = out_of_line(chart).into_iter().collect();
     flags.extend(disagreeing(chart, taken));
-    flags.extend(taken.iter().filter_map(|t| doubtful(chart, t)));
+    flags.extend(taken.iter().filter_map(|t| {
+        let doubt = doubt(t, chart.vial_mm)?;
+        Some(Flag::new(
+            "standard-doubtful",
+            Severity::Doubt,
+            about(t, &chart.terms.unit, &doubt),
+            format!("photograph this standard again: {}", doubt.fix),
+        ))
+    }));
     flags.extend(drifted(&chart.patches));
     flags.extend(lamp(chart.lens.as_ref()));
+    flags.extend(left_out);
     flags.extend(single(chart));
     flags.extend(unmixed(taken, ends));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
@@ -149,24 +163,56 @@ fn unlike(a: &Taken<'_>, b: &Taken<'_>) -> f64 {
         .map_or(f64::INFINITY, |c| d.dot(&c.solve(&d)))
 }
 
+/// The standards without the photos that a reading would doubt where another of the same standard is sound, and why those are left
+/// out; `None` if there is no such photo. `vial_mm` is how wide the vials of all are.
+pub(super) fn spared<'a>(
+    taken: &[Taken<'a>],
+    vial_mm: Option<f64>,
+    unit: &str,
+) -> Option<(Vec<&'a Standard>, Vec<Flag>)> {
+    let doubts: Vec<Option<Flag>> = taken.iter().map(|t| doubt(t, vial_mm)).collect();
+    let (mut sound, mut why) = (Vec::new(), Vec::new());
+    for (t, doubt) in taken.iter().zip(&doubts) {
+        let another = || {
+            let mut others = taken.iter().zip(&doubts);
+            others.any(|(o, d)| d.is_none() && o.standard.value == t.standard.value)
+        };
+        match doubt {
+            Some(doubt) if another() => why.push(Flag::new(
+                "standard-left-out",
+                Severity::Note,
+                format!(
+                    "left out, since another photo of this standard is sound: {}",
+                    about(t, unit, doubt)
+                ),
+                format!(
+                    "for a chart that knows how well a vial repeats, photograph this standard again: {}",
+                    doubt.fix
+                ),
+            )),
+            _ => sound.push(t.standard),
+        }
+    }
+    (!why.is_empty()).then_some((sound, why))
+}
+
 /// Doubt that a reading of this photo would meet, too.
-fn doubtful(chart: &Chart, t: &Taken<'_>) -> Option<Flag> {
-    let seen = sight::of_vial(&t.standard.look, &t.sampled, chart.vial_mm);
-    let doubt = t
-        .standard
+fn doubt(t: &Taken<'_>, vial_mm: Option<f64>) -> Option<Flag> {
+    let seen = sight::of_vial(&t.standard.look, &t.sampled, vial_mm);
+    t.standard
         .of_file
         .iter()
         .chain(&seen)
-        .find(|f| f.severity != Severity::Note)?;
-    Some(Flag::new(
-        "standard-doubtful",
-        Severity::Doubt,
-        format!(
-            "{} ({} {}): {}",
-            t.standard.name, t.standard.value, chart.terms.unit, doubt.message
-        ),
-        format!("photograph this standard again: {}", doubt.fix),
-    ))
+        .find(|f| f.severity != Severity::Note)
+        .cloned()
+}
+
+/// A doubt in words, with the photo and the standard that it is about.
+fn about(t: &Taken<'_>, unit: &str, doubt: &Flag) -> String {
+    format!(
+        "{} ({} {unit}): {}",
+        t.standard.name, t.standard.value, doubt.message
+    )
 }
 
 /// A session that was not held together; each photo is corrected onto the mean of all.

@@ -37,6 +37,10 @@ pub(super) struct Seen {
     pub cloud_unseen: bool,
     /// Whether the sample was diluted.
     pub diluted: bool,
+    /// Whether no cause makes more of the uncertainty than another lamp or phone than that of the standards.
+    pub in_other_light: bool,
+    /// Whether the liquid has hardly any colour.
+    pub colourless: bool,
 }
 
 /// What the colour says, in the order in which answers exclude each other.
@@ -136,7 +140,11 @@ pub(super) fn answer(
             "wide-interval",
             Severity::Doubt,
             format!("the interval spans {:.1} steps of the chart", b - a),
-            "take the photo again in even light, close and sharp; take several photos of the vial",
+            if seen.in_other_light {
+                "take the photo with the phone and in the light of the standards, or make a chart in this light"
+            } else {
+                "take the photo again in even light, close and sharp; take several photos of the vial"
+            },
         ));
     }
     if b > end - UNSURE_END
@@ -265,7 +273,9 @@ const CLOUD_DE: f64 = 3.0;
 
 /// What to do about a colour off the chart, by what may have led to it.
 fn off_chart_fix(seen: &Seen) -> &'static str {
-    if seen.height_deg > HIGH {
+    if seen.colourless {
+        "hardly any colour is seen: check that the vial holds the sample with all reagents, up to its mark, and that the chart is the one of this test"
+    } else if seen.height_deg > HIGH {
         "hold the phone lower, so that the whole liquid is seen before the card; if it was, check that the chart is the one of this test"
     } else if seen.beside < BESIDE_CURVE_DE {
         "light or shade behind the vial explains it: bring diffuse light instead of one lamp, and stand the vial close to the card; else check that the chart is the one of this test"

@@ -190,6 +190,9 @@ pub fn read(
         colourless: sight::hardly_any(&sampled.ln),
     };
     let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);
+    if matches!(answer, Answer::Below { .. } | Answer::Under { .. }) {
+        sight::not_glass(&look)?;
+    }
     flags.extend(sight::empty(&look, &dye, chart.lines_lowered));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     let confidence = match answer {

@@ -6,6 +6,7 @@
 use nalgebra::Vector3;
 
 use crate::chart::Chart;
+use crate::error::{Error, Result};
 use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
@@ -468,8 +469,27 @@ const FROM_ASIDE: f64 = 20.0;
 /// soft outlines make up to 20 %.
 const OTHER_VIAL: f64 = 0.25;
 
+/// Whether something of a deeper colour stands under what was taken for the liquid.
+fn pool(look: &Look) -> bool {
+    matches!(look.vial, Some(Found::Standing(vial)) if vial.deeper_below)
+}
+
+/// For an answer of next to nothing: that it is not the empty glass over a little liquid which was measured.
+///
+/// # Errors
+/// If something of a deeper colour stands under it.
+pub fn not_glass(look: &Look) -> Result<()> {
+    if pool(look) {
+        return Err(Error::new(
+            "hardly any colour is seen in the vial but under what was taken for the liquid: there is little liquid under empty glass",
+            "fill the vial to its mark, and take the photo again",
+        ));
+    }
+    Ok(())
+}
+
 fn liquid(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
-    if matches!(look.vial, Some(Found::Standing(vial)) if vial.deeper_below) {
+    if pool(look) {
         flags.push(Flag::new(
             "little-liquid",
             Severity::Doubt,

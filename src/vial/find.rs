@@ -95,7 +95,7 @@ pub fn find(picture: &BayPicture, bay: Area, height_deg: f64) -> Result<Vial> {
     } = liquid(picture, (left, right), bay.y + bay.h, deep).ok_or_else(|| {
         Error::new(
             format!("a vial was found, but no even stretch of at least {LEAST_LIQUID} mm of liquid in it"),
-            "fill the vial to its mark, let bubbles clear, and photograph it without reflections over the liquid",
+            "stand the vial on its ring, filled to its mark, let bubbles clear, and photograph it without reflections over the liquid",
         )
     })?;
     Ok(Vial {

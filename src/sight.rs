@@ -481,7 +481,7 @@ fn pool(look: &Look) -> bool {
 pub fn not_glass(look: &Look) -> Result<()> {
     if pool(look) {
         return Err(Error::new(
-            "hardly any colour is seen in the vial but under what was taken for the liquid: there is little liquid under empty glass",
+            "something of a deeper colour lies under what was taken for the liquid: there is little liquid under empty glass",
             "fill the vial to its mark, and take the photo again",
         ));
     }

@@ -121,7 +121,8 @@ fn build_without(
     }
     let looks = || standards.iter().map(|s| &s.look);
     let vial_mm = middle(looks().filter_map(|l| l.vial.as_ref().map(Found::width)));
-    if let Some((sound, why)) = findings::spared(&taken, vial_mm, &terms.unit) {
+    let doubts: Vec<Option<Flag>> = taken.iter().map(|t| findings::doubt(t, vial_mm)).collect();
+    if let Some((sound, why)) = findings::spared(&taken, &doubts, &terms.unit) {
         return build_without(terms, origin, &sound, [left_out, why].concat());
     }
     let across: Vec<_> = taken
@@ -173,7 +174,7 @@ fn build_without(
         })
         .collect();
     chart.ends = UsualEnds::of(&ends);
-    chart.found = findings::of(&chart, &taken, &ends, left_out);
+    chart.found = findings::of(&chart, &taken, &doubts, &ends, left_out);
     Ok(chart)
 }
 

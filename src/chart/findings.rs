@@ -15,21 +15,23 @@ use crate::sight;
 use crate::vial::ends::{Ends, UsualEnds};
 use crate::vial::lens::Lens;
 
-/// All of it, worst first. `ends` are those of the liquids in `taken`, `left_out` tells of photos that are not among them.
+/// All of it, worst first. `doubts` ([`doubt`]) and `ends` are those of the photos in `taken`, `left_out` tells of photos that are not
+/// among them.
 pub(super) fn of(
     chart: &Chart,
     taken: &[Taken<'_>],
+    doubts: &[Option<Flag>],
     ends: &[Ends],
     left_out: Vec<Flag>,
 ) -> Vec<Flag> {
     let mut flags: Vec<Flag> = out_of_line(chart).into_iter().collect();
     flags.extend(disagreeing(chart, taken));
-    flags.extend(taken.iter().filter_map(|t| {
-        let doubt = doubt(t, chart.vial_mm)?;
+    flags.extend(taken.iter().zip(doubts).filter_map(|(t, doubt)| {
+        let doubt = doubt.as_ref()?;
         Some(Flag::new(
             "standard-doubtful",
             Severity::Doubt,
-            about(t, &chart.terms.unit, &doubt),
+            about(t, &chart.terms.unit, doubt),
             format!("photograph this standard again: {}", doubt.fix),
         ))
     }));
@@ -164,17 +166,16 @@ fn unlike(a: &Taken<'_>, b: &Taken<'_>) -> f64 {
 }
 
 /// The standards without the photos that a reading would doubt where another of the same standard is sound, and why those are left
-/// out; `None` if there is no such photo. `vial_mm` is how wide the vials of all are.
+/// out; `None` if there is no such photo. `doubts` ([`doubt`]) are those about each.
 pub(super) fn spared<'a>(
     taken: &[Taken<'a>],
-    vial_mm: Option<f64>,
+    doubts: &[Option<Flag>],
     unit: &str,
 ) -> Option<(Vec<&'a Standard>, Vec<Flag>)> {
-    let doubts: Vec<Option<Flag>> = taken.iter().map(|t| doubt(t, vial_mm)).collect();
     let (mut sound, mut why) = (Vec::new(), Vec::new());
-    for (t, doubt) in taken.iter().zip(&doubts) {
+    for (t, doubt) in taken.iter().zip(doubts) {
         let another = || {
-            let mut others = taken.iter().zip(&doubts);
+            let mut others = taken.iter().zip(doubts);
             others.any(|(o, d)| d.is_none() && o.standard.value == t.standard.value)
         };
         match doubt {
@@ -196,8 +197,8 @@ pub(super) fn spared<'a>(
     (!why.is_empty()).then_some((sound, why))
 }
 
-/// Doubt that a reading of this photo would meet, too.
-fn doubt(t: &Taken<'_>, vial_mm: Option<f64>) -> Option<Flag> {
+/// Doubt that a reading of this photo would meet, too; `vial_mm` is how wide the vials of all are.
+pub(super) fn doubt(t: &Taken<'_>, vial_mm: Option<f64>) -> Option<Flag> {
     let seen = sight::of_vial(&t.standard.look, &t.sampled, vial_mm);
     t.standard
         .of_file

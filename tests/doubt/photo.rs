@@ -1,10 +1,11 @@
 //! What the sight of card, light, vial and liquid says.
 
 use rayon::prelude::*;
+use tintwell::chart::Chart;
 use tintwell::look::Where;
 use tintwell::photo::{Limits, decode};
 use tintwell::place::Area;
-use tintwell::reading::{Told, read};
+use tintwell::reading::{Answer, Told, read};
 
 use super::scenes::light::{Fall, Source};
 use super::scenes::{Scene, Vec3, render};
@@ -62,19 +63,23 @@ fn faults_of_the_photo_are_told_from_their_absence() {
     });
 }
 
-/// The empty glass over a little pool has no colour: it is not the sample, so there is no answer, and not one of *below*. The same vial
-/// filled is read.
+/// The empty glass over a little pool has no colour: it is not the sample, so there is no answer, and not one of *below*. On a chart
+/// without a colourless step it has no place, and the pool is told all the same. A filled vial is read.
 #[test]
 fn a_little_pool_is_not_read_as_none() {
-    let filled = |fill: f64| {
-        let scene = with_own(|s| s.liquid.as_mut().expect("a liquid").fill = fill);
-        read(&photo(&scene, &CARD), &by_card(), &CHART, &Told::default())
-    };
-    let refused = filled(0.08).err().expect("no reading of a little pool");
+    let little = with_own(|s| s.liquid.as_mut().expect("a liquid").fill = 0.08);
+    let [little, filled] = [little, own(TRUTH, SEED)].map(|scene| photo(&scene, &CARD));
+    let refused = read(&little, &by_card(), &CHART, &Told::default());
+    let refused = refused.err().expect("no reading of a little pool");
     assert!(refused.what.contains("little liquid"), "{refused}");
-    let (checked, _) = filled(0.7).expect("a reading of a filled vial");
-    let codes: Vec<_> = checked.flags.iter().map(|f| f.code.as_str()).collect();
-    assert!(!codes.contains(&"little-liquid"), "{codes:?}");
+    let coloured = Chart {
+        steps: CHART.steps[3..].to_vec(),
+        ..CHART.clone()
+    };
+    let (off, has) = reading(&little, &by_card(), &coloured);
+    assert!(matches!(off.answer, Answer::OffChart), "{:?}", off.answer);
+    let (_, not) = reading(&filled, &by_card(), &CHART);
+    told_apart("little-liquid", &has, &not);
 }
 
 /// One photo read with white and liquid marked by hand, with its card on a chart that was made so, and with its card on a chart that

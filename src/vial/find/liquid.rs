@@ -234,6 +234,7 @@ fn same_tint(one: &Vector3<f64>, other: &Vector3<f64>) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::super::profiles::BANDS;
     use super::*;
 
     /// Synthetic-known: of two tints over one another, which stretch is a layer of the other.
@@ -252,10 +253,10 @@ mod tests {
                 ]
                 .concat()
             };
-            let bands = (0..5).map(|band| rows(if band < lined { line } else { 0.0 }));
+            let bands = (0..BANDS).map(|band| rows(if band < lined { line } else { 0.0 }));
             layer(&Profiles::of_bands(bands.collect()), (0, 20), (23, 43))
         };
-        let is_layer = |above: f64, line: f64| across(above, line, 5);
+        let is_layer = |above: f64, line: f64| across(above, line, BANDS);
         assert!(is_layer(0.45, 0.0), "two layers");
         assert!(is_layer(0.35, 0.07), "two layers, sharpened");
         assert!(

@@ -16,7 +16,7 @@ const STEP_MOST: f64 = 0.06;
 const BENT: f64 = 0.7;
 /// Half of the vial's middle in which the liquid is looked for, in parts of its width, and the bands it is cut into.
 const MIDDLE: f64 = 0.3;
-const BANDS: usize = 5;
+pub(super) const BANDS: usize = 5;
 /// Dark lines across the vial thinner than this, mm, are printed ones: they are 0.4 mm thick, and a lens blurs them.
 const THIN: f64 = 1.2;
 
@@ -44,7 +44,8 @@ impl Profiles {
         )
     }
 
-    pub(super) fn of_bands(bands: Vec<Vec<Vector3<f64>>>) -> Profiles {
+    /// The same from its bands, each a colour a row.
+    pub fn of_bands(bands: Vec<Vec<Vector3<f64>>>) -> Profiles {
         let rows = 0..bands[0].len();
         let median_of = |j: usize| {
             Vector3::from_fn(|c, _| {
@@ -87,7 +88,7 @@ impl Profiles {
         if p.ny < 4 * coarse {
             return None;
         }
-        let jump = self.jumps(p);
+        let jump = self.changes(p);
         // Noise of the jumps: most rows lie inside something even.
         let mut sorted: Vec<f64> = jump.iter().copied().filter(|v| *v > 0.0).collect();
         let limit = (5.0 * median(&mut sorted)).clamp(STEP_LEAST, STEP_MOST);
@@ -111,7 +112,7 @@ impl Profiles {
 
     /// How much the colour changes from row to row, in the median of the bands. A meniscus or base runs across the vial, bent a little by
     /// perspective; light that the vial gathers behind itself draws arcs, which cross the bands at different heights.
-    fn jumps(&self, p: &BayPicture) -> Vec<f64> {
+    fn changes(&self, p: &BayPicture) -> Vec<f64> {
         let reach = cells(p, BENT);
         let bands: Vec<Vec<f64>> = self
             .bands

@@ -178,15 +178,17 @@ pub fn read(
     let dye = chart.dye_at(post.nearest);
     flags.extend(sight::uneven(&look, &sampled, chart.ends, &dye));
     let shares = shares(chart, &curve, &budget, &post);
+    let other_light = shares
+        .iter()
+        .find(|s| s.reason == OTHER_LIGHT)
+        .map_or(0.0, |s| s.share);
+    flags.extend(answer::other_light(other_light));
     let seen = answer::Seen {
         beside: answer::beside(&sampled, &curve, &post, chart),
         height_deg: look.height_deg(),
         cloud_unseen: matches!(look.vial, Some(Found::Standing(_))) && usual.is_none(),
         diluted: told.dilution.is_some(),
-        in_other_light: shares
-            .iter()
-            .max_by(|a, b| a.share.total_cmp(&b.share))
-            .is_some_and(|most| most.reason == OTHER_LIGHT),
+        in_other_light: shares.iter().all(|s| s.share <= other_light),
         colourless: sight::hardly_any(&sampled.ln),
     };
     let answer = answer::answer(chart, &curve, &post, &seen, &mut flags);

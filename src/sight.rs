@@ -11,8 +11,8 @@ use crate::estimate::budget::depth;
 use crate::flag::{Flag, Severity};
 use crate::light::correct::Correction;
 use crate::light::field::spread;
-use crate::light::spot::{Spot, mean};
-use crate::light::tint;
+use crate::light::spot::{Spot, blown_in, mean};
+use crate::light::{LESS_EXPOSURE, tint};
 use crate::look::{Look, SOFT_MM};
 use crate::place::{Area, Bay};
 use crate::vial::ends::{Ends, UsualEnds};
@@ -307,10 +307,11 @@ fn light(look: &Look, flags: &mut Vec<Flag>) {
                 Severity::Note
             },
             format!(
-                "{:.0} % of the white paper is over-exposed",
-                100.0 * look.observed.blown
+                "{:.0} % of the white paper is over-exposed{}",
+                100.0 * look.observed.blown,
+                blown_in(&look.observed.paper)
             ),
-            "take the photo with less exposure: touch the white paper on the screen to meter on it",
+            LESS_EXPOSURE,
         ));
     }
     if look.observed.white.max() < DARK_LN {

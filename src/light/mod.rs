@@ -87,6 +87,9 @@ const PATCH_CORE: f64 = 0.6;
 /// Share of over-exposed places of the paper from which on they are why it cannot be measured.
 const BLOWN: f64 = 0.25;
 
+/// What to do about over-exposed paper.
+pub const LESS_EXPOSURE: &str = "take the photo with less exposure: touch the white paper on the screen to meter on it, and draw the brightness down if it stays";
+
 /// Edge length of a paper spot, mm on a card.
 const SPOT_MM: f64 = 6.0;
 
@@ -117,8 +120,12 @@ pub fn observe(picture: &Picture, place: &Place) -> Result<Observed> {
             );
         }
         Error::new(
-            format!("the white paper is over-exposed in {:.0} % of its places, so its brightness is not known", 100.0 * blown),
-            "take the photo again with less exposure: touch the white paper on the screen to meter on it, or turn the light away",
+            format!(
+                "the white paper is over-exposed{} in {:.0} % of its places, so its brightness is not known",
+                spot::blown_in(&paper),
+                100.0 * blown
+            ),
+            LESS_EXPOSURE,
         )
     })?;
     let (patches, lost) = place.patches.par_iter().partition_map(|patch| {

@@ -29,7 +29,30 @@ impl Spot {
     pub fn is_blown(&self) -> bool {
         self.clipped >= BLOWN
     }
+
+    /// Whether a channel, 0 to 2 for native R, G and B, is at the top of its range or next to it.
+    fn at_top(&self, channel: usize) -> bool {
+        self.ln[channel] > NEXT_TO_TOP
+    }
 }
+
+/// The channels that over-exposed paper is over-exposed in, in words for the end of a sentence; nothing if in all of them.
+pub fn blown_in(paper: &[Spot]) -> String {
+    let blown: Vec<&Spot> = paper.iter().filter(|s| s.is_blown()).collect();
+    let named: Vec<&str> = ["red", "green", "blue"]
+        .into_iter()
+        .enumerate()
+        .filter(|(c, _)| 2 * blown.iter().filter(|s| s.at_top(*c)).count() > blown.len())
+        .map(|(_, name)| name)
+        .collect();
+    match named.as_slice() {
+        [] | [_, _, _] => String::new(),
+        some => format!(" in {}", some.join(" and ")),
+    }
+}
+
+/// Natural log of light from which on a channel of an over-exposed spot is next to its top: under it by 5 % of light or less.
+const NEXT_TO_TOP: f64 = -0.05;
 
 /// Share of over-exposed pixels from which a spot's light is not known.
 const BLOWN: f64 = 0.05;
@@ -180,5 +203,31 @@ pub(crate) fn median(values: &mut [f64]) -> f64 {
         values[m]
     } else {
         (values[m - 1] + values[m]) / 2.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What paper of one colour is over-exposed in.
+    fn blown(colour: [u8; 3]) -> String {
+        let picture = Picture::from_rgb8(20, 20, colour.repeat(400));
+        let area = Area {
+            x: 2.0,
+            y: 2.0,
+            w: 16.0,
+            h: 16.0,
+        };
+        let spot = measure(&picture, &Homography::identity(), area, 100).expect("in the picture");
+        blown_in(&[spot])
+    }
+
+    #[test]
+    fn the_channels_at_their_top_are_named() {
+        assert_eq!(blown([228, 236, 255]), " in blue");
+        assert_eq!(blown([254, 254, 216]), " in red and green");
+        assert_eq!(blown([255, 255, 255]), "");
+        assert_eq!(blown([200, 200, 200]), "");
     }
 }

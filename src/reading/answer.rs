@@ -141,7 +141,7 @@ pub(super) fn answer(
             Severity::Doubt,
             format!("the interval spans {:.1} steps of the chart", b - a),
             if seen.in_other_light {
-                "take the photo with the phone and in the light of the standards, or make a chart in this light"
+                THEIR_LIGHT
             } else {
                 "take the photo again in even light, close and sharp; take several photos of the vial"
             },
@@ -175,6 +175,24 @@ pub(super) fn answer(
         high: chart.value_at(b),
     }
 }
+
+/// That lamp or phone are not those of the standards, where such a share of the variance comes from that.
+pub fn other_light(share: f64) -> Option<Flag> {
+    (share > 0.5).then(|| {
+        Flag::new(
+            "other-light",
+            Severity::Note,
+            format!(
+                "the card's inks show another lamp or phone than the standards had: {:.0} % of what is uncertain comes from that",
+                100.0 * share
+            ),
+            THEIR_LIGHT,
+        )
+    })
+}
+
+/// What to do about another lamp or phone than the standards'.
+const THEIR_LIGHT: &str = "take the photo with the phone and in the light of the standards, or make a chart in this light";
 
 /// A logarithm of a concentration: water does not dilute it in proportion.
 pub fn is_ph(unit: &str) -> bool {

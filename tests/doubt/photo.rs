@@ -8,6 +8,7 @@ use tintwell::place::Area;
 use tintwell::reading::{Answer, Told, read};
 
 use super::scenes::light::{Fall, Source};
+use super::scenes::spectra::illuminant;
 use super::scenes::{Scene, Vec3, render};
 use super::{CARD, CHART, SEED, TRUTH, by_card, own, photo, reading, told_apart, with};
 
@@ -37,11 +38,13 @@ fn fall_off(ratio: f64) -> Scene {
 
 /// A photo over-exposed and one half a stop below that; a card bleached by the sun and one bleached a little; light that falls off by
 /// five to one and by two; a vial of another kind and a somewhat narrower one; a lamp
-/// mirrored in the vial, two and a half times as strong as the room's light and three quarters as strong.
+/// mirrored in the vial, two and a half times as strong as the room's light and three quarters as strong; tubes of three bands and the
+/// lamp of the standards.
 #[test]
 fn faults_of_the_photo_are_told_from_their_absence() {
     let narrower = |part: f64| with_own(|s| s.vial.as_mut().expect("a vial").outer_mm *= part);
-    let cases: [(&str, Scene, Scene); 6] = [
+    let under = |lamp: &str| with_own(|s| s.light.sources[0].spd = illuminant(lamp));
+    let cases: [(&str, Scene, Scene); 7] = [
         (
             "white-over-exposed",
             with_own(|s| s.exposure.stops = 1.2),
@@ -56,6 +59,7 @@ fn faults_of_the_photo_are_told_from_their_absence() {
         ("other-vial", narrower(1.0 / 1.3), narrower(1.0 / 1.15)),
         ("glare", flash(1.0), flash(0.3)),
         ("brighter-than-paper", flash(1.0), flash(0.3)),
+        ("other-light", under("FL11"), own(TRUTH, SEED)),
     ];
     cases.into_par_iter().for_each(|(code, has, not)| {
         let codes = |scene: &Scene| reading(&photo(scene, &CARD), &by_card(), &CHART).1;

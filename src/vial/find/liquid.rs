@@ -62,66 +62,192 @@ pub(super) fn liquid(
     deep: f64,
 ) -> Option<Liquid> {
     let vial = Profiles::of(p, left, right);
-    let mut runs = vial.even_runs(p)?;
-    // From below: the first stretch long enough is the liquid; what lies under it is the base or the table. What goes on
-    // above it in about the same tint is the same liquid in other light, or behind print.
-    let y = |j: usize| p.area.y + (j as f64 + 0.5) * p.step;
+    let mut above = vial.even_runs(p)?;
+    let within = Within {
+        p,
+        left,
+        right,
+        foot,
+        vial,
+    };
+    // From below: the first stretch long enough is the liquid; what lies under it is the base or the table.
     let mut below: Vec<Run> = Vec::new();
-    while let Some((mut top, bottom)) = runs.pop() {
+    while let Some(lowest) = above.pop() {
+        let (run, edges) = within.gathered(lowest, &mut above);
+        if within.may_be_liquid(run) {
+            return (run.0 > coarse(p)).then(|| Liquid {
+                top: within.front(run, &edges, deep),
+                bottom: within.lower_end(run),
+                deeper_below: below.iter().any(|under| within.deeper(*under, run))
+                    || within.pool_under(run),
+                paler_above: within.paler_above(&above, run),
+                surface: within.surface(&above, run),
+            });
+        }
+        below.push(run);
+    }
+    None
+}
+
+/// The vial between its outlines, before the bay.
+struct Within<'a> {
+    p: &'a BayPicture,
+    left: f64,
+    right: f64,
+    /// Foot of the card, plane units.
+    foot: f64,
+    vial: Profiles,
+}
+
+impl Within<'_> {
+    /// Where a row lies, plane units.
+    fn y(&self, row: usize) -> f64 {
+        self.p.area.y + (row as f64 + 0.5) * self.p.step
+    }
+
+    /// Where a stretch ends below, at the foot of the card at the latest.
+    fn lower_end(&self, run: Run) -> f64 {
+        self.y(run.1).min(self.foot)
+    }
+
+    /// A stretch with those above it that hold the same liquid in other light, or behind print, which are taken off `above`; and the
+    /// rows of the edges between them, lowest first.
+    fn gathered(&self, (mut top, bottom): Run, above: &mut Vec<Run>) -> (Run, Vec<usize>) {
         let mut edges = Vec::new();
-        while let Some(&(a, b)) = runs.last() {
-            if !same_liquid(&vial.light((a, b)), &vial.light((top, bottom))) {
+        while let Some(&(a, b)) = above.last() {
+            if !same_liquid(&self.vial.light((a, b)), &self.vial.light((top, bottom))) {
                 break;
             }
             edges.push(top);
             top = a;
-            runs.pop();
+            above.pop();
         }
-        let lower = y(bottom).min(foot);
-        if lower - y(top) >= LEAST_LIQUID
-            && foot - lower <= HIGHEST
-            && inside_vial(p, left, right, (top, p.row(lower)))
-        {
-            let light = vial.light((top, bottom));
-            let own = vial.mean_tint((top, bottom));
-            let deeper = |&(a, b): &Run| {
-                let on_card = (a, b.min(p.row(foot)));
-                on_card.0 + cells(p, POOL) <= on_card.1 && {
-                    let other = vial.mean_tint(on_card);
-                    other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
-                }
-            };
-            let near = |(a, b): Run| (a.max(b.saturating_sub(cells(p, NEAR))), b);
-            let front = edges
-                .into_iter()
-                .map(&y)
-                .find(|edge| edge - y(top) <= deep + SURFACE_OFF && lower - edge >= LEAST_LIQUID);
-            return (top > coarse(p)).then(|| Liquid {
-                top: front.unwrap_or(y(top)),
-                bottom: lower,
-                deeper_below: below.iter().any(deeper)
-                    || pool_below(p, &vial, (left, right), own, p.row(lower)),
-                paler_above: runs
-                    .iter()
-                    .rev()
-                    .take_while(|run| of_hue(&vial.light(**run), &light))
-                    .find(|&&above| {
-                        // From its lower end on, and as a whole.
-                        [near(above), above]
-                            .into_iter()
-                            .all(|run| paler(&vial.light(run), &light))
-                            && layer(&vial, above, (top, bottom))
-                            && inside_vial(p, left, right, above)
-                    })
-                    .map_or(0.0, |above| y(above.1) - y(above.0)),
-                surface: runs.last().is_some_and(|&above| {
-                    inside_vial(p, left, right, near(above)) && surface(&vial, above, (top, bottom))
-                }),
-            });
-        }
-        below.push((top, bottom));
+        ((top, bottom), edges)
     }
-    None
+
+    /// Whether a stretch is high enough for a liquid, near the foot and between outlines.
+    fn may_be_liquid(&self, run: Run) -> bool {
+        let lower = self.lower_end(run);
+        lower - self.y(run.0) >= LEAST_LIQUID
+            && self.foot - lower <= HIGHEST
+            && self.has_outlines((run.0, self.p.row(lower)))
+    }
+
+    /// Where the liquid that is seen from the side begins: under its surface, if an edge shows where that ends.
+    fn front(&self, run: Run, edges: &[usize], deep: f64) -> f64 {
+        let (upper, lower) = (self.y(run.0), self.lower_end(run));
+        edges
+            .iter()
+            .map(|row| self.y(*row))
+            .find(|edge| edge - upper <= deep + SURFACE_OFF && lower - edge >= LEAST_LIQUID)
+            .unwrap_or(upper)
+    }
+
+    /// Whether a stretch under the liquid is of a deeper tint, as far as it lies on the card.
+    fn deeper(&self, under: Run, liquid: Run) -> bool {
+        let under = (under.0, under.1.min(self.p.row(self.foot)));
+        if under.0 + cells(self.p, POOL) > under.1 {
+            return false;
+        }
+        let (other, own) = (self.vial.mean_tint(under), self.vial.mean_tint(liquid));
+        other.amax() > own.amax() && (other - own).amax() > PLAIN_TINT
+    }
+
+    /// Whether something of a plain tint stands in the vial under a liquid that has none: a low liquid, seen under the foot of the card.
+    /// What is seen of the table beside the vial may have a tint of its own.
+    fn pool_under(&self, liquid: Run) -> bool {
+        let above = self.vial.mean_tint(liquid);
+        if above.amax() > PLAIN_TINT {
+            return false;
+        }
+        let high = cells(self.p, POOL);
+        (self.p.row(self.lower_end(liquid))..(self.p.ny + 1).saturating_sub(high))
+            .map(|j| (j, j + high))
+            .any(|run| {
+                let own = self.vial.mean_tint(run);
+                let apart = |other: Vector3<f64>| (own - other).amax() > PLAIN_TINT;
+                apart(above) && apart(self.tint_beside(run)) && self.has_outlines(run)
+            })
+    }
+
+    /// The tint of what is seen on both sides of the vial.
+    fn tint_beside(&self, (a, b): Run) -> Vector3<f64> {
+        let (near, far) = BESIDE_VIAL;
+        let columns = [self.left - far, self.right + near].map(|x| {
+            let i0 = self.p.column(x);
+            i0..=self.p.column(x + far - near)
+        });
+        let column: Vec<Vector3<f64>> = (a..b)
+            .map(|j| {
+                let cells: Vec<Vector3<f64>> = columns
+                    .iter()
+                    .flat_map(|c| c.clone().map(|i| self.p.shade(i, j)))
+                    .collect();
+                cells.iter().sum::<Vector3<f64>>() / cells.len() as f64
+            })
+            .collect();
+        tint(&mean_ln(&column, (0, b - a)))
+    }
+
+    /// Height, mm, of a paler layer among the stretches right above the liquid that are of its hue.
+    fn paler_above(&self, above: &[Run], liquid: Run) -> f64 {
+        let light = self.vial.light(liquid);
+        // From its lower end on, and as a whole.
+        let paler_run = |run: Run| {
+            [self.near(run), run]
+                .into_iter()
+                .all(|run| paler(&self.vial.light(run), &light))
+        };
+        above
+            .iter()
+            .rev()
+            .copied()
+            .take_while(|run| of_hue(&self.vial.light(*run), &light))
+            .find(|run| {
+                paler_run(*run) && layer(&self.vial, *run, liquid) && self.has_outlines(*run)
+            })
+            .map_or(0.0, |(a, b)| self.y(b) - self.y(a))
+    }
+
+    /// Whether the upper end of the liquid looks like the surface of one.
+    fn surface(&self, above: &[Run], liquid: Run) -> bool {
+        above.last().is_some_and(|&above| {
+            self.has_outlines(self.near(above)) && surface(&self.vial, above, liquid)
+        })
+    }
+
+    /// The lower end of a stretch.
+    fn near(&self, (a, b): Run) -> Run {
+        (a.max(b.saturating_sub(cells(self.p, NEAR))), b)
+    }
+
+    /// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
+    fn has_outlines(&self, (a, b): Run) -> bool {
+        let p = self.p;
+        let (reach, strip) = (cells(p, 1.5), cells(p, 2.0));
+        let mut seen = [0usize; 2];
+        let mut strips = 0usize;
+        let mut j = a;
+        while j + strip <= b {
+            for (count, x) in seen.iter_mut().zip([self.left, self.right]) {
+                let i = p.column(x);
+                let at = |i: usize| {
+                    (j..j + strip).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / strip as f64
+                };
+                let near: Vec<Vector3<f64>> = (i.saturating_sub(reach)..=(i + reach).min(p.nx - 1))
+                    .map(at)
+                    .collect();
+                let edge = near
+                    .windows(2)
+                    .map(|w| (w[1] - w[0]).amax())
+                    .fold(0.0, f64::max);
+                *count += usize::from(edge > FAINT);
+            }
+            strips += 1;
+            j += strip;
+        }
+        strips == 0 || 2 * seen[0].max(seen[1]) >= strips
+    }
 }
 
 /// Whether one light is of a plain tint, of the same hue as another.
@@ -153,71 +279,6 @@ fn layer(vial: &Profiles, above: Run, liquid: Run) -> bool {
         0.0
     };
     !vial.line_between(above, liquid, LINE + drawn)
-}
-
-/// Whether something of a plain tint stands in the vial below a row, under what has none `above`: a low liquid, seen under the foot
-/// of the card. What is seen of the table beside the vial may have a tint of its own.
-fn pool_below(
-    p: &BayPicture,
-    vial: &Profiles,
-    (left, right): (f64, f64),
-    above: Vector3<f64>,
-    from: usize,
-) -> bool {
-    if above.amax() > PLAIN_TINT {
-        return false;
-    }
-    let high = cells(p, POOL);
-    let beside = |(a, b): Run| {
-        let columns = [left - BESIDE_VIAL.1, right + BESIDE_VIAL.0].map(|x| {
-            let i0 = p.column(x);
-            i0..=p.column(x + BESIDE_VIAL.1 - BESIDE_VIAL.0)
-        });
-        let column: Vec<Vector3<f64>> = (a..b)
-            .map(|j| {
-                let cells: Vec<Vector3<f64>> = columns
-                    .iter()
-                    .flat_map(|c| c.clone().map(|i| p.shade(i, j)))
-                    .collect();
-                cells.iter().sum::<Vector3<f64>>() / cells.len() as f64
-            })
-            .collect();
-        tint(&mean_ln(&column, (0, b - a)))
-    };
-    (from..(p.ny + 1).saturating_sub(high))
-        .map(|j| (j, j + high))
-        .any(|run| {
-            let own = vial.mean_tint(run);
-            let apart = |other: Vector3<f64>| (own - other).amax() > PLAIN_TINT;
-            apart(above) && apart(beside(run)) && inside_vial(p, left, right, run)
-        })
-}
-
-/// Whether an outline runs along at least half of the rows: bare paper under a vial that is held up has none.
-fn inside_vial(p: &BayPicture, left: f64, right: f64, (a, b): Run) -> bool {
-    let (reach, strip) = (cells(p, 1.5), cells(p, 2.0));
-    let mut seen = [0usize; 2];
-    let mut strips = 0usize;
-    let mut j = a;
-    while j + strip <= b {
-        for (count, x) in seen.iter_mut().zip([left, right]) {
-            let i = p.column(x);
-            let at = |i: usize| {
-                (j..j + strip).map(|j| p.shade(i, j)).sum::<Vector3<f64>>() / strip as f64
-            };
-            let near: Vec<Vector3<f64>> = (i.saturating_sub(reach)..=(i + reach).min(p.nx - 1))
-                .map(at)
-                .collect();
-            let edge = near
-                .windows(2)
-                .map(|w| (w[1] - w[0]).amax())
-                .fold(0.0, f64::max);
-            *count += usize::from(edge > FAINT);
-        }
-        strips += 1;
-        j += strip;
-    }
-    strips == 0 || 2 * seen[0].max(seen[1]) >= strips
 }
 
 /// Whether two stretches of the vial hold the same liquid: of one plain tint, brighter or darker. A line between them is print on the

@@ -43,6 +43,8 @@ struct Drawn {
     scattered: f64,
     /// Width of the vial, mm.
     wide: f64,
+    /// How far to its right another such vial stands, with twice as much in its liquid, mm from axis to axis.
+    another: Option<f64>,
     /// Up to how high over its foot the vial is full, mm; from 50 on stands the cap.
     full: f64,
     cap: [f64; 3],
@@ -62,6 +64,7 @@ impl Default for Drawn {
             lower: 1.0,
             scattered: 0.0,
             wide: 20.0,
+            another: None,
             full: 40.0,
             cap: [0.1, 0.1, 0.12],
             printed: false,
@@ -112,7 +115,11 @@ impl Drawn {
     fn seen(&self, x: f64, y: f64) -> [f64; 3] {
         let behind = self.card(x, y);
         let (foot, tall) = (DESIGN.height_mm - 1.0, 58.0);
-        let from_axis = (x - DESIGN.width_mm / 2.0).abs();
+        let right = x - DESIGN.width_mm / 2.0;
+        let (from_axis, concentration) = match self.another {
+            Some(apart) if right > apart / 2.0 => ((right - apart).abs(), 2.0 * self.concentration),
+            _ => (right.abs(), self.concentration),
+        };
         let up = foot - y;
         if from_axis > self.wide / 2.0 || !(0.0..tall).contains(&up) {
             return behind;
@@ -129,7 +136,7 @@ impl Drawn {
             up => {
                 let base = if up < 2.0 { 0.65 } else { 1.0 };
                 let deeper = if up < 20.0 { self.lower } else { 1.0 };
-                let clear = through(self.concentration * deeper);
+                let clear = through(concentration * deeper);
                 clear.map(|t| base * 0.9 * t)
             }
         };
@@ -139,7 +146,7 @@ impl Drawn {
             0.0
         };
         let scattered = 0.55 * haze * wall;
-        let ink = if self.printed && print(x - DESIGN.width_mm / 2.0, up) {
+        let ink = if self.printed && print(right, up) {
             0.15
         } else {
             1.0
@@ -256,6 +263,33 @@ fn without_lines_a_cloudy_liquid_is_beside_the_chart() {
     };
     assert_eq!(of(0.0), (Verdict::Trusted, None));
     assert_eq!(of(0.35), (Verdict::Doubtful, Some(Severity::Doubt)));
+}
+
+/// Which of two vials was meant is not known; that one of them is another is told whether they stand apart or nearly touch.
+#[test]
+fn two_vials_are_told_from_one() {
+    let narrow = Drawn {
+        wide: 14.0,
+        ..Drawn::default()
+    };
+    let chart = chart(&narrow);
+    let of = |another| {
+        Drawn {
+            another,
+            ..narrow.clone()
+        }
+        .read(&chart)
+    };
+    let (alone, flags) = of(None);
+    assert_eq!(alone.verdict, Verdict::Trusted, "{flags:?}");
+    let (_, flags) = of(Some(20.0));
+    assert_eq!(
+        severity(&flags, "not-alone"),
+        Some(Severity::Doubt),
+        "{flags:?}"
+    );
+    let (near, flags) = of(Some(15.0));
+    assert_eq!(near.verdict, Verdict::Doubtful, "{flags:?}");
 }
 
 /// Paper over-exposed at one end of the card is told; by the vial it is doubted.

@@ -24,6 +24,19 @@ pub(super) fn flags(look: &Look, usual_mm: Option<f64>, flags: &mut Vec<Flag>) {
             ));
         }
     }
+    if let Some(Found::Standing(vial)) = &look.vial
+        && let Some(off) = vial.beside
+    {
+        flags.push(Flag::new(
+            "not-alone",
+            Severity::Doubt,
+            format!(
+                "something stands {} of the vial, with an upright edge as plain as the vial's own: another vial may be the one that was meant",
+                if off < 0.0 { "to the left" } else { "to the right" }
+            ),
+            "stand one vial alone on its ring on the card, and take other vials, caps and fingers out of the picture",
+        ));
+    }
     if let Some(slant) = look.slant.filter(|s| s.aside_deg > FROM_ASIDE) {
         flags.push(Flag::new(
             "seen-from-aside",

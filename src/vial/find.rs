@@ -11,7 +11,7 @@ mod profiles;
 use nalgebra::Vector3;
 
 use liquid::{Liquid, liquid};
-use outline::{Strips, outlines};
+use outline::{Outlines, Strips, outlines};
 
 use super::bay::BayPicture;
 use crate::error::{Error, Result};
@@ -36,6 +36,8 @@ pub struct Vial {
     pub surface: bool,
     /// Strength of the weaker outline over the noise of edges in the bay.
     pub clarity: f64,
+    /// How far outside the outlines an edge as plain as they are runs, mm, to the left negative: another vial's.
+    pub beside: Option<f64>,
 }
 
 impl Vial {
@@ -79,7 +81,12 @@ const LEAST_LIQUID: f64 = 6.0;
 /// If no two outlines stand out, or no even stretch of liquid is found between them.
 pub fn find(picture: &BayPicture, bay: Area, height_deg: f64) -> Result<Vial> {
     let strips = Strips::of(picture, bay);
-    let (left, right, clarity) = outlines(picture, &strips, bay).ok_or_else(|| {
+    let Outlines {
+        left,
+        right,
+        clarity,
+        beside,
+    } = outlines(picture, &strips, bay).ok_or_else(|| {
         Error::new(
             "no vial was found in the bay of the card",
             "stand the vial on its ring on the card, upright and filled, against the bare paper of the bay",
@@ -107,6 +114,7 @@ pub fn find(picture: &BayPicture, bay: Area, height_deg: f64) -> Result<Vial> {
         paler_above,
         surface,
         clarity,
+        beside,
     })
 }
 

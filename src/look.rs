@@ -236,6 +236,7 @@ impl Look {
         sampled.covariance += self.grain(&sampled);
         if let Some(straight) = self.slant.map(|s| s.straight()) {
             sampled.ln *= straight;
+            sampled.moved *= straight;
             sampled.ends_differ *= straight;
             sampled.covariance *= straight * straight;
         }

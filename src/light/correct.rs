@@ -284,6 +284,11 @@ impl Correction {
         plain + liquid.changes.moved(&plain)
     }
 
+    /// The same with no correction beyond white balance: as it is seen.
+    pub fn unmoved(&self, level: &Level) -> Vector3<f64> {
+        ln(relative(&Tone::none().apply(level), &self.to_working))
+    }
+
     /// Covariance of what the correction leaves open at the colour of a liquid (natural log of relative light).
     pub fn residual_covariance(&self, at: &Vector3<f64>) -> Matrix3<f64> {
         self.liquid

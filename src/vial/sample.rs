@@ -18,6 +18,8 @@ use crate::place::Area;
 pub struct Sampled {
     /// Natural log of linear BT.2020 light relative to paper, corrected.
     pub ln: Vector3<f64>,
+    /// How far the correction moved that mean, natural log.
+    pub moved: Vector3<f64>,
     /// Covariance of that mean from the spread between blocks.
     pub covariance: Matrix3<f64>,
     /// Blocks that were averaged.
@@ -135,13 +137,20 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
                 for (count, seen) in crushed.iter_mut().zip(level.seen.iter()) {
                     *count += usize::from(*seen <= CRUSHED_LN);
                 }
-                row.push((correction.apply_to_liquid(&level), *area));
+                let ln = correction.apply_to_liquid(&level);
+                row.push(Block {
+                    group: j,
+                    ln,
+                    moved: ln - correction.unmoved(&level),
+                    area: *area,
+                });
             }
         }
         // By light, not by its logarithm, in which the noise of a channel that a deep colour leaves no light in would choose.
-        row.sort_by(|a, b| a.0.map(f64::exp).sum().total_cmp(&b.0.map(f64::exp).sum()));
+        let light = |b: &Block| b.ln.map(f64::exp).sum();
+        row.sort_by(|a, b| light(a).total_cmp(&light(b)));
         let n = ((group.len() as f64 * DARKER).round() as usize).clamp(1, row.len().max(1));
-        kept.extend(row.iter().take(n).map(|(v, a)| (j, *v, *a)));
+        kept.extend(row.into_iter().take(n));
     }
     let (kept, on_lines) = without_outliers(kept);
     if kept.is_empty() {
@@ -149,22 +158,22 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
     }
     let n = kept.len() as f64;
     let usable = n + on_lines as f64;
-    let mean = kept.iter().map(|k| k.1).sum::<Vector3<f64>>() / n;
+    let mean = kept.iter().map(|k| k.ln).sum::<Vector3<f64>>() / n;
     let scatter = kept
         .iter()
-        .map(|k| (k.1 - mean) * (k.1 - mean).transpose())
+        .map(|k| (k.ln - mean) * (k.ln - mean).transpose())
         .sum::<Matrix3<f64>>()
         / (n - 1.0).max(1.0);
     // Blocks of one row share the row's light and reflections: the rows are what is independent.
     let used_rows = (0..ny)
-        .filter(|j| kept.iter().any(|k| k.0 == *j))
+        .filter(|j| kept.iter().any(|k| k.group == *j))
         .count()
         .max(1);
     let third = |range: std::ops::Range<usize>| {
         let part: Vec<&Vector3<f64>> = kept
             .iter()
-            .filter(|k| range.contains(&k.0))
-            .map(|k| &k.1)
+            .filter(|k| range.contains(&k.group))
+            .map(|k| &k.ln)
             .collect();
         (!part.is_empty()).then(|| part.iter().copied().sum::<Vector3<f64>>() / part.len() as f64)
     };
@@ -174,6 +183,7 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
     };
     Some(Sampled {
         ln: mean,
+        moved: kept.iter().map(|k| k.moved).sum::<Vector3<f64>>() / n,
         covariance: scatter / used_rows as f64,
         blocks: kept.len(),
         looked_at,
@@ -182,7 +192,7 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
         roughness: scatter.diagonal().max().sqrt(),
         crushed: crushed.map(|c| c as f64 / looked_at as f64),
         across: None,
-        kept: kept.into_iter().map(|k| k.2).collect(),
+        kept: kept.into_iter().map(|k| k.area).collect(),
     })
 }
 
@@ -214,7 +224,16 @@ fn block(p: &BayPicture, area: Area) -> Option<Level> {
     })
 }
 
-type Block = (usize, Vector3<f64>, Area);
+/// What is seen of a liquid in a small area.
+struct Block {
+    /// Which of the groups it belongs to.
+    group: usize,
+    /// Natural log of light, corrected.
+    ln: Vector3<f64>,
+    /// How far the correction moved that.
+    moved: Vector3<f64>,
+    area: Area,
+}
 
 /// A line of the card makes a block behind which it runs darker by less than this, in all channels: natural log; a line of 0.4 mm with
 /// four fifths of the paper's light, in a block of a millimetre.
@@ -224,14 +243,14 @@ const LINE: f64 = 0.1;
 /// a line of the card explains.
 fn without_outliers(kept: Vec<Block>) -> (Vec<Block>, usize) {
     let middle =
-        Vector3::from_fn(|c, _| median(&mut kept.iter().map(|k| k.1[c]).collect::<Vec<_>>()));
+        Vector3::from_fn(|c, _| median(&mut kept.iter().map(|k| k.ln[c]).collect::<Vec<_>>()));
     let distance = |v: &Vector3<f64>| (v - middle).amax();
-    let sigma = 1.4826 * median(&mut kept.iter().map(|k| distance(&k.1)).collect::<Vec<_>>());
+    let sigma = 1.4826 * median(&mut kept.iter().map(|k| distance(&k.ln)).collect::<Vec<_>>());
     // Half a per cent is the texture of paper seen through clear liquid.
     let limit = 3.0 * sigma.max(0.005);
     let (kept, far): (Vec<Block>, Vec<Block>) =
-        kept.into_iter().partition(|k| distance(&k.1) <= limit);
-    let on_line = |k: &&Block| (k.1 - middle).max() < 0.0 && distance(&k.1) < LINE;
+        kept.into_iter().partition(|k| distance(&k.ln) <= limit);
+    let on_line = |k: &&Block| (k.ln - middle).max() < 0.0 && distance(&k.ln) < LINE;
     let on_lines = far.iter().filter(on_line).count();
     (kept, on_lines)
 }

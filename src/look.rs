@@ -111,20 +111,21 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
             Bay::Liquid { area } => (bay::of(picture, &place, &observed, area), None, area),
         }
     );
-    let clear = stage!(
-        LINES,
-        match (vial, &place.card, place.bay) {
-            (Some(Found::Standing(_)), Some(card), Bay::Search { area, .. }) => {
-                Design::by_id(&card.design)
-                    .and_then(|d| clear::clearness(&bay, &d.lines, area, liquid))
-            }
-            _ => None,
-        }
-    );
     let slant = match vial {
         Some(Found::Standing(_)) => slant(picture, &place, liquid),
         _ => None,
     };
+    let clear = stage!(
+        LINES,
+        match (vial, &place.card, place.bay) {
+            (Some(Found::Standing(vial)), Some(card), Bay::Search { area, .. }) => {
+                let by_water = slant.map_or(0.0, |s| s.lower(vial.width()));
+                Design::by_id(&card.design)
+                    .and_then(|d| clear::clearness(&bay, &d.lines, area, liquid, by_water))
+            }
+            _ => None,
+        }
+    );
     Ok(Look {
         slant,
         clear,

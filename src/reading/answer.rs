@@ -85,7 +85,7 @@ pub(super) fn answer(
     } else {
         (seen.cloud_unseen && seen_off > CLOUD_DE).then_some((
             seen_off,
-            "as those of a cloudy liquid would, and the card has no lines that would tell",
+            "as those of a cloudy liquid would, and the chart's photos show no lines of the card behind the vial that would tell",
         ))
     };
     if let Some((by, why)) = off {

@@ -41,10 +41,10 @@ pub fn cloudy(look: &Look, usual: Option<Vector3<f64>>) -> Option<Flag> {
             "cloudy-liquid",
             Severity::Doubt,
             format!(
-                "the lines on the card show through the liquid only {:.0} % as plainly as through the chart's vials: it is cloudy, full of bubbles, or a reflection lies over it",
+                "the lines on the card show through the liquid only {:.0} % as plainly as through the chart's vials: it is cloudy, full of bubbles, or a reflection, print or a label lies before or behind it",
                 100.0 * clear.max(0.0)
             ),
-            "wipe the glass, let bubbles clear and turn the vial away from bright windows; if the liquid itself is cloudy, filter the sample or see what the reagent maker says of it",
+            "wipe the glass, let bubbles clear, and turn the vial until no print, label or reflection of a bright window lies in the way; if the liquid itself is cloudy, filter the sample or see what the reagent maker says of it",
         )
     })
 }
@@ -118,8 +118,8 @@ pub(super) fn flags(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
         flags.push(Flag::new(
             "little-liquid",
             Severity::Doubt,
-            "something of a deeper colour lies under the stretch that was taken for the liquid: there may be little liquid under empty glass",
-            "fill the vial to its mark, and look at the overlay (--overlay) for where the liquid was seen",
+            "something of a deeper colour lies under the stretch that was taken for the liquid: there may be little liquid under empty glass, or something that settled on the bottom",
+            "fill the vial to its mark, mix what has settled or see what the reagent maker says of it, and look at the overlay (--overlay) for where the liquid was seen",
         ));
     }
     if layers(look) {

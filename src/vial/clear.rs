@@ -6,6 +6,8 @@
 //! (the same reasoning as for Secchi's disc: Preisendorfer 1986, Limnol. Oceanogr. 31(5):909-926). Measures; what it means is
 //! judged in `sight`.
 
+use std::ops::RangeInclusive;
+
 use nalgebra::Vector3;
 use rayon::prelude::*;
 
@@ -89,9 +91,19 @@ const MOST_SHARE: f64 = 5.0;
 /// Lines count from so many times their noise: else they were not printed, or the photo is too coarse for them.
 const PRINTED: f64 = 5.0;
 
-/// Measures the lines through the `liquid` of a vial that stands, between its outlines. `None` if they are not seen well on
-/// the paper beside it (`bay`), or the liquid does not reach before one of them.
-pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Option<Clearness> {
+/// How much more than water alone liquid and glass may lower lines, and how far off that they may lie, mm: a card that leans or curls.
+const MORE: f64 = 1.5;
+const LOWER_OFF: f64 = 1.5;
+
+/// Measures the lines through the `liquid` of a vial that stands, between its outlines, where they are seen by some mm lower through so
+/// much water. `None` if they are not seen well on the paper beside it (`bay`), or the liquid does not reach before one of them.
+pub fn clearness(
+    p: &BayPicture,
+    lines: &[Area],
+    bay: Area,
+    liquid: Area,
+    by_water: f64,
+) -> Option<Clearness> {
     let sides: Vec<(f64, f64)> = [
         (bay.x + 1.0, liquid.x - BESIDE),
         (liquid.x + liquid.w + BESIDE, bay.x + bay.w - 1.0),
@@ -110,7 +122,9 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
     if (0..3).all(|c| on_paper.contrast[c] < PRINTED * on_paper.sd[c]) {
         return None;
     }
-    let seen = through(p, lines, liquid)?;
+    // Elsewhere nothing but grain looks like them, and it would do so the more plainly the less is seen of them.
+    let lower = MORE * by_water.min(0.0) - LOWER_OFF..=MORE * by_water.max(0.0) + LOWER_OFF;
+    let seen = through(p, lines, liquid, &lower)?;
     // A channel in which the lines do not show on paper, as blue may not in the light of a candle, says nothing.
     let on = on_paper.contrast.map(|v| v.max(LEAST_CONTRAST));
     let share = seen
@@ -132,11 +146,16 @@ pub fn clearness(p: &BayPicture, lines: &[Area], bay: Area, liquid: Area) -> Opt
 
 /// The lines as seen through the liquid. Seen from aside or above, a line is bent and tilted: how they run is found in all the
 /// width, and their contrast in bands of it, each near where all together show them.
-fn through(p: &BayPicture, lines: &[Area], liquid: Area) -> Option<Seen> {
+fn through(
+    p: &BayPicture,
+    lines: &[Area],
+    liquid: Area,
+    lower: &RangeInclusive<f64>,
+) -> Option<Seen> {
     let axis = liquid.centre().0;
     let half = BAND * liquid.w;
     let within = (liquid.y, liquid.y + liquid.h);
-    let (bow, course) = run(p, lines, (axis, half), within)?;
+    let (bow, course) = run(p, lines, (axis, half), within, lower)?;
     let part = 2.0 * half / BANDS as f64;
     let bands: Vec<Seen> = (0..BANDS)
         .into_par_iter()
@@ -314,7 +333,7 @@ mod tests {
         let seen = observe(&picture, &place).unwrap();
         let p = bay::of(&picture, &place, &seen, area(10.0, 50.0, 60.0, 60.0));
         let lines = [70.0, 80.0, 90.0].map(|y| area(10.0, y, 60.0, 1.0));
-        assert_eq!(clearness(&p, &lines, liquid, liquid), None);
+        assert_eq!(clearness(&p, &lines, liquid, liquid, 0.0), None);
     }
 
     /// Lines behind a liquid that takes a quarter of the light, and a patch beside it that is cut off, as where a vial throws the light
@@ -344,7 +363,13 @@ mod tests {
             let picture = Picture::from_rgb8(120, 120, pixels);
             let place = Place::by_hand(area(5.0, 5.0, 30.0, 30.0), liquid, 120, 120).unwrap();
             let seen = observe(&picture, &place).unwrap();
-            clearness(&bay::of(&picture, &place, &seen, bay), &lines, bay, liquid)
+            clearness(
+                &bay::of(&picture, &place, &seen, bay),
+                &lines,
+                bay,
+                liquid,
+                0.0,
+            )
         };
         let whole = of(&|_| false).unwrap();
         let one_side = of(&|x| (80.0..85.0).contains(&x)).unwrap();

@@ -150,12 +150,13 @@ pub fn cut_off(p: &BayPicture, column: usize, rows: RangeInclusive<usize>) -> bo
 type Part<'a> = dyn Fn(Bow, f64) -> Bow + Sync + 'a;
 
 /// How the lines run in the columns up to `half` to either side of `axis`, between two heights: the bow, and the course at the
-/// axis. `None` if no line is to be seen there.
+/// axis, on which they are seen by so much `lower` than printed, mm. `None` if no line is to be seen there.
 pub fn run(
     p: &BayPicture,
     lines: &[Area],
     (axis, half): (f64, f64),
     within: (f64, f64),
+    lower: &RangeInclusive<f64>,
 ) -> Option<(Bow, Course)> {
     let near = Columns::of(p, (axis - half * MIDDLE, axis + half * MIDDLE), within)?;
     let all = Columns::of(p, (axis - half, axis + half), within)?;
@@ -182,7 +183,7 @@ pub fn run(
         let best = ends
             .par_iter()
             .map(|end| part(bow, *end))
-            .filter_map(|bow| Some((filter.best(columns, &bow, lines)?, bow)))
+            .filter_map(|bow| Some((filter.best(columns, &bow, lines, lower)?, bow)))
             .max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
         (course, bow) = (Some(best.0.1), best.1);
     }
@@ -282,7 +283,13 @@ impl Filter {
 
     /// The plainest course of the lines in columns along a bow, and how plain it is: the sum over channels of what the lines
     /// explain over what they leave.
-    fn best(&self, columns: &Columns, bow: &Bow, lines: &[Area]) -> Option<(f64, Course)> {
+    fn best(
+        &self,
+        columns: &Columns,
+        bow: &Bow,
+        lines: &[Area],
+        lower: &RangeInclusive<f64>,
+    ) -> Option<(f64, Course)> {
         let profile = columns.mean(bow);
         let whole: Vector3<f64> = profile.iter().map(|s| s.map(|v| v * v)).sum();
         let along = self.along(&profile, columns.step);
@@ -310,6 +317,7 @@ impl Filter {
         };
         Course::default()
             .around(FARTHEST, STEPS)
+            .filter(|course| lower.contains(&course.shift))
             .filter_map(|course| Some((plain(&course)?, course)))
             .max_by(|a, b| a.0.total_cmp(&b.0))
     }

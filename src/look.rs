@@ -119,7 +119,7 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         LINES,
         match (vial, &place.card, place.bay) {
             (Some(Found::Standing(vial)), Some(card), Bay::Search { area, .. }) => {
-                let by_water = slant.map_or(0.0, |s| s.lower(vial.width()));
+                let by_water = slant.map(|s| s.lower(vial.width()));
                 Design::by_id(&card.design)
                     .and_then(|d| clear::clearness(&bay, &d.lines, area, liquid, by_water))
             }

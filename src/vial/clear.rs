@@ -95,14 +95,15 @@ const PRINTED: f64 = 5.0;
 const MORE: f64 = 1.5;
 const LOWER_OFF: f64 = 1.5;
 
-/// Measures the lines through the `liquid` of a vial that stands, between its outlines, where they are seen by some mm lower through so
-/// much water. `None` if they are not seen well on the paper beside it (`bay`), or the liquid does not reach before one of them.
+/// Measures the lines through the `liquid` of a vial that stands, between its outlines, near where they are seen `by_water`, mm lower
+/// through so much of it, if that is known. `None` if they are not seen well on the paper beside it (`bay`), or the liquid does not
+/// reach before one of them.
 pub fn clearness(
     p: &BayPicture,
     lines: &[Area],
     bay: Area,
     liquid: Area,
-    by_water: f64,
+    by_water: Option<f64>,
 ) -> Option<Clearness> {
     let sides: Vec<(f64, f64)> = [
         (bay.x + 1.0, liquid.x - BESIDE),
@@ -123,7 +124,9 @@ pub fn clearness(
         return None;
     }
     // Elsewhere nothing but grain looks like them, and it would do so the more plainly the less is seen of them.
-    let lower = MORE * by_water.min(0.0) - LOWER_OFF..=MORE * by_water.max(0.0) + LOWER_OFF;
+    let lower = by_water.map_or(f64::NEG_INFINITY..=f64::INFINITY, |by| {
+        MORE * by.min(0.0) - LOWER_OFF..=MORE * by.max(0.0) + LOWER_OFF
+    });
     let seen = through(p, lines, liquid, &lower)?;
     // A channel in which the lines do not show on paper, as blue may not in the light of a candle, says nothing.
     let on = on_paper.contrast.map(|v| v.max(LEAST_CONTRAST));
@@ -333,7 +336,7 @@ mod tests {
         let seen = observe(&picture, &place).unwrap();
         let p = bay::of(&picture, &place, &seen, area(10.0, 50.0, 60.0, 60.0));
         let lines = [70.0, 80.0, 90.0].map(|y| area(10.0, y, 60.0, 1.0));
-        assert_eq!(clearness(&p, &lines, liquid, liquid, 0.0), None);
+        assert_eq!(clearness(&p, &lines, liquid, liquid, Some(0.0)), None);
     }
 
     /// Lines behind a liquid that takes a quarter of the light, and a patch beside it that is cut off, as where a vial throws the light
@@ -368,7 +371,7 @@ mod tests {
                 &lines,
                 bay,
                 liquid,
-                0.0,
+                Some(0.0),
             )
         };
         let whole = of(&|_| false).unwrap();

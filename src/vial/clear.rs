@@ -91,7 +91,8 @@ const MOST_SHARE: f64 = 5.0;
 /// Lines count from so many times their noise: else they were not printed, or the photo is too coarse for them.
 const PRINTED: f64 = 5.0;
 
-/// How much more than water alone liquid and glass may lower lines, and how far off that they may lie, mm: a card that leans or curls.
+/// How many times what water alone does liquid and glass may lower lines, and how far off that they may lie, mm, where a card leans or
+/// curls: assumptions.
 const MORE: f64 = 1.5;
 const LOWER_OFF: f64 = 1.5;
 

@@ -37,7 +37,7 @@ const UNDER_FOOT: (f64, f64) = (1.5, 4.0);
 const UNDER_EDGE: f64 = 0.5;
 
 /// An edge is as plain as an outline from this part of it on, and another vial's from so far outside, mm: nearer run the edges of
-/// shadows. Outside 543 vials in the scenes of `tests/scenes` (study seed 11001) no edge had more than a half.
+/// shadows. So far outside 543 vials in the scenes of `tests/scenes` (study seed 11001, diffuse light) no edge had more than 0.3 of it.
 const AS_PLAIN: f64 = 0.7;
 const BESIDE: f64 = 8.0;
 

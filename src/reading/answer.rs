@@ -182,7 +182,7 @@ pub(super) fn answer(
     }
 }
 
-/// That lamp or phone are not those of the standards, where such a share of the variance comes from that.
+/// That lamp or phone are not those of the standards, where more than half of the variance comes from that: its `share`, 0 to 1.
 pub fn other_light(share: f64) -> Option<Flag> {
     (share > 0.5).then(|| {
         Flag::new(

@@ -340,41 +340,45 @@ mod tests {
         assert_eq!(clearness(&p, &lines, liquid, liquid, Some(0.0)), None);
     }
 
-    /// Lines behind a liquid that takes a quarter of the light, and a patch beside it that is cut off, as where a vial throws the light
-    /// that it gathers: what is left on the other side is enough to measure on.
-    #[test]
-    fn paper_on_one_side_is_enough() {
+    /// Three lines behind a liquid that takes a quarter of the light, seen through it by `lower` than printed, and where the picture is
+    /// cut off; looked for as through so much water.
+    fn behind_liquid(
+        lower: i32,
+        cut_off: &dyn Fn(f64) -> bool,
+        by_water: Option<f64>,
+    ) -> Option<Clearness> {
         let area = |x, y, w, h| Area { x, y, w, h };
         let (liquid, bay) = (area(45.0, 60.0, 30.0, 58.0), area(10.0, 20.0, 100.0, 100.0));
         let lines = [70.0, 83.0, 97.0].map(|y| area(10.0, y, 100.0, 1.0));
-        let of = |cut_off: &dyn Fn(f64) -> bool| {
-            let mut pixels = Vec::new();
-            for y in 0..120 {
-                for x in 0..120 {
-                    let line = lines.iter().any(|l| f64::from(y) == l.y);
-                    let wet = (45..75).contains(&x) && y >= 60;
-                    let paper = if line { 170u8 } else { 200 };
-                    let grain = ((x * 7 + y * 11) % 3) as u8;
-                    let level = if wet { paper - paper / 8 } else { paper } + grain;
-                    let level = if cut_off(f64::from(x)) && y > 60 {
-                        255
-                    } else {
-                        level
-                    };
-                    pixels.extend([level; 3]);
-                }
+        let mut pixels = Vec::new();
+        for y in 0..120 {
+            for x in 0..120 {
+                let wet = (45..75).contains(&x) && y >= 60;
+                let printed = f64::from(if wet { y - lower } else { y });
+                let line = lines.iter().any(|l| printed == l.y);
+                let paper = if line { 170u8 } else { 200 };
+                let grain = ((x * 7 + y * 11) % 3) as u8;
+                let level = if wet { paper - paper / 8 } else { paper } + grain;
+                let level = if cut_off(f64::from(x)) && y > 60 {
+                    255
+                } else {
+                    level
+                };
+                pixels.extend([level; 3]);
             }
-            let picture = Picture::from_rgb8(120, 120, pixels);
-            let place = Place::by_hand(area(5.0, 5.0, 30.0, 30.0), liquid, 120, 120).unwrap();
-            let seen = observe(&picture, &place).unwrap();
-            clearness(
-                &bay::of(&picture, &place, &seen, bay),
-                &lines,
-                bay,
-                liquid,
-                Some(0.0),
-            )
-        };
+        }
+        let picture = Picture::from_rgb8(120, 120, pixels);
+        let place = Place::by_hand(area(5.0, 5.0, 30.0, 30.0), liquid, 120, 120).unwrap();
+        let seen = observe(&picture, &place).unwrap();
+        let p = bay::of(&picture, &place, &seen, bay);
+        clearness(&p, &lines, bay, liquid, by_water)
+    }
+
+    /// A patch beside the liquid that is cut off, as where a vial throws the light that it gathers: what is left on the other side is
+    /// enough to measure on.
+    #[test]
+    fn paper_on_one_side_is_enough() {
+        let of = |cut_off: &dyn Fn(f64) -> bool| behind_liquid(0, cut_off, Some(0.0));
         let whole = of(&|_| false).unwrap();
         let one_side = of(&|x| (80.0..85.0).contains(&x)).unwrap();
         for c in 0..3 {
@@ -388,5 +392,19 @@ mod tests {
             of(&|x| (38.0..42.0).contains(&x) || (80.0..85.0).contains(&x)),
             None
         );
+    }
+
+    /// What looks like the lines where no water could show them is not they, though a stretch may meet one of the three: too little for
+    /// a clear liquid, of which `sight` expects three quarters. Where it is not known how water shows them, it may be they.
+    #[test]
+    fn lines_are_looked_for_where_water_shows_them() {
+        let of = |by_water| behind_liquid(5, &|_| false, by_water).unwrap();
+        for by_water in [None, Some(5.0)] {
+            let seen = of(by_water);
+            assert!((seen.lower - 5.0).abs() < 0.5, "{seen:?}");
+            assert!((0.8..1.2).contains(&seen.share[1]), "{seen:?}");
+        }
+        let elsewhere = of(Some(0.0));
+        assert!(elsewhere.share[1] < 0.75, "{elsewhere:?}");
     }
 }

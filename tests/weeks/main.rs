@@ -239,8 +239,8 @@ fn the_page_about_a_water_stands_by_itself() {
         "the last reading"
     );
     assert!(
-        page.contains("2.6 % of full scale"),
-        "a finding of the dark photo"
+        page.contains("the interval spans 2.5 steps of the chart"),
+        "a finding of the photo in other light"
     );
     assert!(page.contains("gloves and eye protection"));
     assert!(page.contains("<html lang=\"en\">"));

@@ -46,6 +46,14 @@ impl Flag {
     }
 }
 
+/// Each finding with its advice, if none before it has given the same.
+pub fn advised(flags: &[Flag]) -> impl Iterator<Item = (&Flag, Option<&str>)> {
+    flags.iter().enumerate().map(|(i, flag)| {
+        let given = flags[..i].iter().any(|before| before.fix == flag.fix);
+        (flag, (!given).then_some(flag.fix.as_str()))
+    })
+}
+
 /// A value with the findings made on the way to it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Checked<T> {
@@ -92,5 +100,21 @@ impl Verdict {
             Verdict::Doubtful => "doubtful",
             Verdict::Unreadable => "unreadable",
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn advice_is_given_once() {
+        let flags = [("a", "wipe it"), ("b", "turn it"), ("c", "wipe it")]
+            .map(|(code, fix)| Flag::new(code, Severity::Note, "seen", fix));
+        let given: Vec<_> = advised(&flags)
+            .map(|(f, fix)| (f.code.as_str(), fix))
+            .collect();
+        let expected = [("a", Some("wipe it")), ("b", Some("turn it")), ("c", None)];
+        assert_eq!(given, expected);
     }
 }

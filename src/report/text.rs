@@ -10,7 +10,7 @@ use crate::chart::curve::{Axis, Space};
 use crate::chart::{Chart, Medium, Origin, limits, resolve};
 use crate::error::Result;
 use crate::estimate::dilution::Dilution;
-use crate::flag::{Checked, Flag, Severity, Verdict};
+use crate::flag::{Checked, Flag, Severity, Verdict, advised};
 use crate::reading::{Answer, LEVEL, Reading, Share};
 use crate::same_vial::VialReading;
 
@@ -217,22 +217,19 @@ fn among_steps(r: &Reading, chart: &Chart) -> String {
     parts.join("  ")
 }
 
-/// Findings, each with what to do about it.
+/// Findings, each with what to do about it, said once.
 pub fn flags(flags: &[Flag]) -> String {
     let mut out = String::new();
-    for f in flags {
+    for (f, fix) in advised(flags) {
         let name = match f.severity {
             Severity::Note => "note",
             Severity::Doubt => "doubt",
             Severity::Stop => "stop",
         };
-        let _ = writeln!(
-            out,
-            "  {name:<11} {}\n  {:<11} what to do: {}",
-            clean(&f.message),
-            "",
-            clean(&f.fix)
-        );
+        let _ = writeln!(out, "  {name:<11} {}", clean(&f.message));
+        if let Some(fix) = fix {
+            let _ = writeln!(out, "  {:<11} what to do: {}", "", clean(fix));
+        }
     }
     out
 }

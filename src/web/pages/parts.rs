@@ -8,7 +8,7 @@ use maud::{Markup, html};
 use super::layout;
 use crate::chart::Medium;
 use crate::error::{Error, Result};
-use crate::flag::{Flag, Severity, Verdict};
+use crate::flag::{Flag, Severity, Verdict, advised};
 use crate::logbook::{Entry, Limit, Logbook, Moment, Reading, Source, Water};
 use crate::report::number::plain;
 use crate::report::text::clean;
@@ -35,11 +35,11 @@ pub(super) fn page(words: Words, title: &str, body: Markup) -> Markup {
     )
 }
 
-/// Findings, each with how much it says and what to do about it.
+/// Findings, each with how much it says and what to do about it, said once.
 pub(super) fn found(words: Words, flags: &[Flag]) -> Markup {
     html! {
         ul.findings {
-            @for flag in flags {
+            @for (flag, fix) in advised(flags) {
                 li {
                     @let (class, severity) = match flag.severity {
                         Severity::Stop => ("tag stop", "findings.stop"),
@@ -47,7 +47,7 @@ pub(super) fn found(words: Words, flags: &[Flag]) -> Markup {
                         Severity::Note => ("tag", "findings.note"),
                     };
                     span class=(class) { (words.say(severity)) } " "
-                    span lang="en" { (sentence(&clean(&flag.message))) " " strong { (sentence(&clean(&flag.fix))) } }
+                    span lang="en" { (sentence(&clean(&flag.message))) @if let Some(fix) = fix { " " strong { (sentence(&clean(fix))) } } }
                 }
             }
         }

@@ -36,7 +36,8 @@ pub const LEVEL: f64 = 0.95;
 /// What was read.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Answer {
-    /// A concentration with its interval, in the chart's unit.
+    /// A concentration on the chart with its interval, in the chart's unit; the interval may go on past an end of the chart, where its
+    /// curve is continued.
     Value { value: f64, low: f64, high: f64 },
     /// Not told from the first step, which is zero: the concentration is below `high`.
     Below { high: f64 },
@@ -153,7 +154,7 @@ pub fn read(
     let _open = stage!(ESTIMATE);
     let mut flags = photo.notes.clone();
     flags.extend(sight::flags(&look, &correction, &sampled, chart));
-    let mut causes = causes(&look, &correction, &sampled, chart);
+    let as_seen = sampled.clone();
     // Of the water's own colour, a diluted sample holds its share.
     let blank = told.blank.as_ref().map(|b| {
         flags.extend(b.flags.iter().cloned());
@@ -161,14 +162,20 @@ pub fn read(
     });
     if let Some(blank) = &blank {
         sampled.ln -= blank.tint;
-        causes.push(("colour of the water (blank)", blank.covariance));
     }
-    let budget = budget(&causes, &sampled.ln);
     let curve = Curve::new(&chart.steps, &chart.curve)?;
     let colour = Relative(sampled.ln.map(f64::exp).into());
     let lab = colour.to_lab();
     let starts_at_zero = chart.steps[0].value == 0.0;
-    let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
+    let placed = |longer: &[Vector3<f64>]| {
+        let mut causes = causes(&look, &correction, &as_seen, chart, longer);
+        causes.extend(blank.map(|b| ("colour of the water (blank)", b.covariance)));
+        let budget = budget(&causes, &sampled.ln);
+        let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
+        (budget, post)
+    };
+    let (_, first) = placed(&[as_seen.ln]);
+    let (budget, post) = placed(&longer(chart, &curve, first.nearest, &as_seen.ln));
 
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
@@ -259,14 +266,29 @@ pub(crate) fn right_card(look: &Look, chart: &Chart) -> Result<()> {
 /// The contribution that grows with how far the lamp or phone is from the standards'.
 const OTHER_LIGHT: &str = "ink and dye in another light (metamerism)";
 
-/// Every reason for doubt about a colour as it was seen, as covariances of its natural logarithm.
+/// What a longer path of light may add to a colour `ln` (natural log of relative light), for each share of it: as much of all of it; or,
+/// with one dye in clear water, what as much more of the dye does, which a channel that the phone crushes shows less of. Which of them
+/// is so no chart tells.
+fn longer(chart: &Chart, curve: &Curve, nearest: f64, ln: &Vector3<f64>) -> Vec<Vector3<f64>> {
+    let first = &chart.steps[0];
+    let one_dye = first.value == 0.0 && sight::hardly_any(&first.ln_vector());
+    let as_more_dye = one_dye.then(|| curve.per_share(nearest));
+    [*ln].into_iter().chain(as_more_dye).collect()
+}
+
+/// Every reason for doubt about a colour as it was seen, as covariances of its natural logarithm; `longer` is what a longer path of light
+/// may add to it, each as likely as the others.
 fn causes(
     look: &Look,
     correction: &Correction,
     sampled: &Sampled,
     chart: &Chart,
+    longer: &[Vector3<f64>],
 ) -> Vec<(&'static str, Matrix3<f64>)> {
     let ln = &sampled.ln;
+    let of_path = |covariance: &dyn Fn(&Vector3<f64>) -> Matrix3<f64>| {
+        longer.iter().map(covariance).sum::<Matrix3<f64>>() / longer.len() as f64
+    };
     // What the session's own photos differed by is met anew by each photo, as part of the repeatability.
     let gathered = gathered_light(ln, chart.unlike(sampled));
     let usual = chart.usual_light(sampled);
@@ -280,8 +302,11 @@ fn causes(
             "light over the vial",
             look.observed.field.covariance(look.liquid),
         ),
-        ("seen at a slant", look.slant_covariance(ln)),
-        ("how near the card the vial stands", look.gap_covariance(ln)),
+        ("seen at a slant", of_path(&|ln| look.slant_covariance(ln))),
+        (
+            "how near the card the vial stands",
+            of_path(&|ln| look.gap_covariance(ln)),
+        ),
         (
             "correction onto the session",
             correction.residual_covariance(ln),

@@ -10,7 +10,7 @@ use crate::estimate::combine::{Combined, Estimate, combine};
 use crate::estimate::dilution::Dilution;
 use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::reading::{
-    Answer, LEVEL, Reading, Share, WIDE_STEPS, below_detection, may_be_above, may_be_under,
+    Answer, LEVEL, Reading, Share, WIDE_STEPS, below_detection, is_ph, may_be_above, may_be_under,
 };
 
 /// One photo of the vial, and what became of it.
@@ -157,7 +157,7 @@ pub fn same_vial(members: &[Member], chart: &Chart) -> Checked<VialReading> {
         {
             flags.push(below_detection(high, &chart.terms.unit, dilution.is_some()));
         }
-        flags.extend(past_ends(c, chart, dilution.is_some(), &flags));
+        flags.extend(past_ends(c, chart, dilution.is_some()));
     }
     flags.extend(far_apart(&used, chart));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
@@ -219,6 +219,8 @@ fn is_sound(reading: &Checked<Reading>) -> bool {
 
 /// Codes of an interval that says little, and of one that reaches down to none.
 const WIDE: &str = "wide-interval";
+/// Codes of what is told of the combination anew.
+const ANEW: [&str; 3] = [WIDE, "may-be-above", "may-be-under"];
 const BELOW: &str = "below-detection";
 
 /// Kinds of answer among readings, each once.
@@ -305,11 +307,15 @@ fn combined_values(
         .collect();
     let c = combine(&estimates, LEVEL)?;
     let last = (chart.steps.len() - 1) as f64;
-    let at = |position: f64| chart.value_at(position.clamp(0.0, last));
+    let low = chart.value_at(c.low);
     let answer = Answer::Value {
-        value: at(c.value),
-        low: at(c.low),
-        high: at(c.high),
+        value: chart.value_at(c.value.clamp(0.0, last)),
+        low: if is_ph(&chart.terms.unit) {
+            low
+        } else {
+            low.max(0.0)
+        },
+        high: chart.value_at(c.high),
     };
     Ok((answer, c))
 }
@@ -369,18 +375,15 @@ fn too_wide(c: &Combined, chart: &Chart) -> Option<Flag> {
     })
 }
 
-/// The interval was cut at an end of the chart, and no photo has said so by itself.
-fn past_ends(c: &Combined, chart: &Chart, diluted: bool, flags: &[Flag]) -> Vec<Flag> {
+/// The interval goes on past an end of the chart, and how likely the value does.
+fn past_ends(c: &Combined, chart: &Chart, diluted: bool) -> Vec<Flag> {
     let last = (chart.steps.len() - 1) as f64;
     let at_zero = chart.steps[0].value == 0.0;
-    let cut = [
-        (c.high > last).then(|| may_be_above(chart, None, diluted)),
-        (c.low < 0.0 && !at_zero).then(|| may_be_under(chart, None)),
+    let past = [
+        (c.high > last).then(|| may_be_above(chart, 1.0 - c.below(last), diluted)),
+        (c.low < 0.0 && !at_zero).then(|| may_be_under(chart, c.below(0.0))),
     ];
-    cut.into_iter()
-        .flatten()
-        .filter(|cut| flags.iter().all(|f| f.code != cut.code))
-        .collect()
+    past.into_iter().flatten().collect()
 }
 
 /// Photos of one vial are taken in one go, while its colour stands: the window of the chart, or an hour (common practice).
@@ -452,7 +455,7 @@ fn carry(
     let mut carried: Vec<(Flag, Vec<usize>)> = Vec::new();
     for (i, reading) in used {
         for flag in &reading.flags {
-            if combined && flag.code == WIDE {
+            if combined && ANEW.contains(&flag.code.as_str()) {
                 continue;
             }
             match carried.iter_mut().find(|(f, _)| f.code == flag.code) {

@@ -247,14 +247,27 @@ impl Curve {
 
     /// Colour at a position among the steps (0 = first). Positions outside 0..=len-1 go on straight.
     pub fn relative(&self, position: f64) -> Relative {
-        let i = (position.floor().max(0.0) as usize).min(self.values.len() - 2);
-        let value = self.values[i] + (position - i as f64) * (self.values[i + 1] - self.values[i]);
-        self.relative_at_value(value)
+        self.relative_at_value(self.value_at(position))
     }
 
     /// CIELAB at a position among the steps.
     pub fn lab(&self, position: f64) -> Lab {
         self.relative(position).to_lab()
+    }
+
+    /// What a share of more concentration adds to a colour (natural log of relative light) at a position among the steps: with one dye,
+    /// the same as that share of a longer path (Beer-Lambert law), also where the phone crushes a channel.
+    pub fn per_share(&self, position: f64) -> Vector3<f64> {
+        let last = (self.len() - 1) as f64;
+        let at = position.clamp(0.0, last);
+        let (p, q) = ((at - NEAR_BY).max(0.0), (at + NEAR_BY).min(last));
+        let ln = |p: f64| Vector3::from(self.relative(p).0).map(f64::ln);
+        (ln(q) - ln(p)) * (self.value_at(at) / (self.value_at(q) - self.value_at(p)))
+    }
+
+    fn value_at(&self, position: f64) -> f64 {
+        let i = (position.floor().max(0.0) as usize).min(self.values.len() - 2);
+        self.values[i] + (position - i as f64) * (self.values[i + 1] - self.values[i])
     }
 
     /// Covariance of the curve at a position, CIELAB: that of the steps and that of the interpolation between them.
@@ -286,6 +299,8 @@ impl Curve {
     }
 }
 
+/// Part of a step to either side over which the course of the curve is taken.
+const NEAR_BY: f64 = 0.1;
 /// Part of a step over which the course of the curve at its end is taken.
 const NEAR_END: f64 = 0.25;
 
@@ -331,5 +346,39 @@ mod tests {
             c => 0.6 + 0.1 * c,
         });
         assert!(clear < 0.01 && jagged > 1.0, "{clear} {jagged}");
+    }
+
+    /// Synthetic-known: with one dye, whose absorbance goes with concentration, a share of more concentration adds that share of the
+    /// colour; a channel that is crushed from half of the chart on shows no more of it there.
+    #[test]
+    fn more_of_one_dye_adds_its_share_of_the_colour() {
+        let at_6 = |red: fn(f64) -> f64| {
+            let steps: Vec<Step> = [0.0, 2.0, 4.0, 8.0]
+                .into_iter()
+                .map(|c| Step {
+                    value: c,
+                    ln: [red(c), -0.3 * c, -0.1 * c],
+                    covariance: [[0.0; 3]; 3],
+                    photos: 2,
+                    clear: None,
+                })
+                .collect();
+            let choice = Choice {
+                space: Space::Absorbance,
+                axis: Axis::Linear,
+                left_out_error: None,
+            };
+            Curve::new(&steps, &choice).unwrap().per_share(2.5)
+        };
+        let clear = at_6(|c| -0.5 * c);
+        assert!(
+            (clear - Vector3::new(-3.0, -1.8, -0.6)).amax() < 1e-6,
+            "{clear}"
+        );
+        let crushed = at_6(|c| -0.5 * c.min(4.0));
+        assert!(
+            (crushed - Vector3::new(0.0, -1.8, -0.6)).amax() < 1e-6,
+            "{crushed}"
+        );
     }
 }

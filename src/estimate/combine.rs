@@ -146,13 +146,17 @@ impl Combined {
 
     /// Probability that the truth lies within `half` steps of the value.
     pub fn within(&self, half: f64) -> f64 {
-        let at = half / self.variance().sqrt();
-        let below = if self.freedom.is_finite() {
+        (2.0 * self.below(self.value + half) - 1.0).clamp(0.0, 1.0)
+    }
+
+    /// Probability that the truth lies below a position.
+    pub fn below(&self, position: f64) -> f64 {
+        let at = (position - self.value) / self.variance().sqrt();
+        if self.freedom.is_finite() {
             student_t(self.freedom).cdf(at)
         } else {
             Normal::standard().cdf(at)
-        };
-        (2.0 * below - 1.0).clamp(0.0, 1.0)
+        }
     }
 }
 

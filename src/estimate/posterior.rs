@@ -32,8 +32,8 @@ pub struct Posterior {
     pub at_most: f64,
     /// Median of the density on the chart, position in steps; where the region is in pieces, of its likeliest piece.
     pub median: f64,
-    /// What of the highest-density region of the asked level lies on the chart: one piece or more, positions in steps, lowest first. The
-    /// region is of all that is possible, past the ends too, so a piece that reaches an end may go on there.
+    /// The highest-density region of the asked level, as far as its pieces reach the chart: one piece or more, positions in steps, lowest
+    /// first. A piece may go on past an end, where the curve is continued, for two steps at most.
     pub pieces: Vec<(f64, f64)>,
     /// Squared Mahalanobis distance of the colour from the curve (beyond included), about chi-squared with 2 degrees.
     pub distance2: f64,
@@ -123,12 +123,11 @@ pub fn posterior(
         .iter()
         .map(|&i| mass[i] / on_mass.max(f64::MIN_POSITIVE))
         .collect();
-    // Of all that is possible, past the ends too; what of it lies on the chart is told.
+    // Of all that is possible, past the ends too; a piece that lies past them altogether is no answer.
     let all: Vec<f64> = mass.iter().map(|m| m / total).collect();
     let pieces: Vec<(f64, f64)> = highest_density(&grid, &all, level)
         .into_iter()
         .filter(|(a, b)| *a <= last && *b >= 0.0)
-        .map(|(a, b)| (a.clamp(0.0, last), b.clamp(0.0, last)))
         .collect();
     let median = median(&positions, &probability, &pieces);
 

@@ -14,7 +14,7 @@ use crate::same_vial::VialReading;
 /// A photo's outcome as a plain record; JSON and CSV are written from it.
 ///
 /// `answer` tells how to read `value`, `low` and `high`: `value` (all three), `below` (`low` 0 and `high`), `above`
-/// (`low` only), `off-chart` (none). `budget` is empty without a reading.
+/// (`low` only), `off-chart` (none). An interval may go on past an end of the chart, where its curve is continued. `budget` is empty without a reading.
 #[derive(Debug, Clone, Serialize)]
 pub struct Record {
     pub photo: String,

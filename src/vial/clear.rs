@@ -79,8 +79,9 @@ const MISPLACED: Course = Course {
 const UNSURE_BAND: f64 = 3.0;
 /// Bare paper beside the vial begins so far from its outline, mm.
 const BESIDE: f64 = 2.0;
-/// Least bare paper beside the vial on which the lines are measured, mm.
-const LEAST_PAPER: f64 = 3.0;
+/// Least bare paper beside the vial on which the lines are measured, mm: what a vial of 28 mm, seen 30 mm wide, leaves on either side of
+/// it in a bay of 40 mm.
+const LEAST_PAPER: f64 = 2.0;
 /// Neighbouring rows share blur and compression: so many count as one.
 const ROWS_AS_ONE: f64 = 2.0;
 /// Share of the columns over the liquid that must be left when those that are cut off are not counted.

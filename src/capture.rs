@@ -85,6 +85,14 @@ pub fn of_file(facts: &CaptureFacts) -> Vec<Flag> {
             "use the photo as the camera saved it, without filters or enhancement",
         ));
     }
+    if facts.processed == Some(true) {
+        flags.push(Flag::new(
+            "processed",
+            Severity::Note,
+            "the file says that the picture was processed in a special way, or with raised contrast or saturation",
+            "use the camera's plain mode without filters, for standards and samples alike",
+        ));
+    }
     if facts.digital_zoom.is_some_and(|z| z > 1.05) {
         flags.push(Flag::new(
             "digital-zoom",
@@ -152,7 +160,15 @@ pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> V
                 "the photo was taken on {}, the reagent of the chart is good until {last}",
                 taken.date()
             ),
-            "make a new chart with fresh reagent",
+            "test again with fresh reagent, on a chart that was made with it",
+        ));
+    }
+    if terms.expires.is_some() && facts.taken_at.is_none() {
+        flags.push(Flag::new(
+            "date-unchecked",
+            Severity::Note,
+            "whether the reagent is past its date was not checked: the photo does not tell when it was taken",
+            "look at the date on the reagent, and use the photo as the phone saved it, with its time",
         ));
     }
     flags
@@ -217,6 +233,7 @@ mod tests {
             codes(|f| f.digital_zoom = Some(2.0), "09:00"),
             ["digital-zoom"]
         );
+        assert_eq!(codes(|f| f.processed = Some(true), "09:00"), ["processed"]);
         assert_eq!(codes(|_| {}, "09:05"), ["outside-read-window"]);
         assert_eq!(codes(|_| {}, "08:50"), ["outside-read-window"]);
         let april = |f: &mut CaptureFacts| {
@@ -273,8 +290,9 @@ mod tests {
             let flags = flags(facts, terms, started);
             flags.into_iter().map(|f| f.code).collect()
         };
-        assert_eq!(codes(&facts, &terms(), Some("09:00")), ["window-unchecked"]);
-        assert!(codes(&facts, &terms(), None).is_empty());
+        let both = ["window-unchecked", "date-unchecked"];
+        assert_eq!(codes(&facts, &terms(), Some("09:00")), both);
+        assert_eq!(codes(&facts, &terms(), None), both[1..]);
         facts.taken_at = Some("2026-03-01T09:07".parse().unwrap());
         let windowless = Terms {
             read_window: None,

@@ -23,15 +23,20 @@ use crate::vial::{Found, above, find as vial_find, gap};
 pub enum Where {
     /// By the markers of one of these designs.
     Card(Vec<Design>),
-    /// By regions in pixels of the upright photo.
-    Regions { white: Area, liquid: Area },
+    /// By regions in pixels of the upright photo; `photo` is the width and height of the one in which they were marked, if it was
+    /// another.
+    Regions {
+        white: Area,
+        liquid: Area,
+        photo: Option<[u32; 2]>,
+    },
 }
 
 impl Where {
     /// White paper and liquid as marked by hand; `None` if the card is looked for.
     pub fn regions(&self) -> Option<[Area; 2]> {
         match self {
-            Where::Regions { white, liquid } => Some([*white, *liquid]),
+            Where::Regions { white, liquid, .. } => Some([*white, *liquid]),
             Where::Card(_) => None,
         }
     }
@@ -71,7 +76,12 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         CARD,
         match by {
             Where::Card(designs) => find::find(picture, designs)?,
-            Where::Regions { white, liquid } => {
+            Where::Regions {
+                white,
+                liquid,
+                photo,
+            } => {
+                same_size(picture, *photo)?;
                 Place::by_hand(*white, *liquid, picture.width(), picture.height())?
             }
         }
@@ -136,6 +146,21 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         liquid,
         vial,
     })
+}
+
+/// Regions hold for photos like the one in which they were marked.
+fn same_size(picture: &Picture, marked: Option<[u32; 2]>) -> Result<()> {
+    let own = [picture.width(), picture.height()];
+    match marked.filter(|marked| *marked != own) {
+        None => Ok(()),
+        Some([width, height]) => Err(Error::new(
+            format!(
+                "the photo has {} x {} pixels, the one in which the regions were marked had {width} x {height}",
+                own[0], own[1]
+            ),
+            "mark the regions anew in a photo of this size, held the same way up",
+        )),
+    }
 }
 
 /// At which slant a standing vial's liquid is seen.

@@ -151,6 +151,7 @@ pub fn read(
         let sampled = look.colour(&correction)?;
         (correction, sampled)
     });
+    sight::possible(&sampled)?;
     let _open = stage!(ESTIMATE);
     let mut flags = photo.notes.clone();
     flags.extend(sight::flags(&look, &correction, &sampled, chart));

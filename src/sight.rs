@@ -14,7 +14,7 @@ use crate::light::correct::Correction;
 use crate::look::Look;
 use crate::vial::sample::Sampled;
 
-pub use liquid::{cloudy, hardly_any, not_glass, uneven};
+pub use liquid::{cloudy, hardly_any, not_glass, possible, uneven};
 pub use vial::{empty, lowered};
 
 /// Findings about the sight of the card, its light and the vial.

@@ -323,7 +323,7 @@ fn regions_that_do_not_fit() {
     insta::assert_snapshot!("white_alone", error(alone, 2));
     fs::write(
         dir.path().join("frame.json"),
-        "{\"format\":\"tintwell-frame\",\"version\":2}",
+        "{\"format\":\"tintwell-frame\",\"version\":1}",
     )
     .unwrap();
     let frame = run(

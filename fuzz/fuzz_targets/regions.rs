@@ -25,6 +25,7 @@ fuzz_target!(|numbers: [f64; 8]| {
         &Where::Regions {
             white: area(0),
             liquid: area(4),
+            photo: None,
         },
     );
 });

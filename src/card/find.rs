@@ -332,7 +332,7 @@ fn place(best: &Seen, full: &impl Luma) -> Result<Place> {
     if px_per_mm < LEAST_PX_PER_MM {
         return Err(Error::new(
             format!(
-                "the card is too small in the photo: {px_per_mm:.1} pixels per mm, at least {LEAST_PX_PER_MM} are needed"
+                "the card is too small in the photo: {px_per_mm:.2} pixels per mm, at least {LEAST_PX_PER_MM} are needed"
             ),
             "go nearer, so that the card fills at least half of the picture's width",
         ));

@@ -191,6 +191,7 @@ pub fn printed(photo: &Photo, white: Area, regions: &[(f64, Area)]) -> Result<Ve
             let by = Where::Regions {
                 white,
                 liquid: *area,
+                photo: None,
             };
             Standard::new(*value, name.clone(), photo, &by).map_err(|e| Error {
                 what: format!("{name}: {}", e.what),

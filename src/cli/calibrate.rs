@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::files::{Output, load_photo, same, shown};
+use super::files::{Output, load_photo, shown, spares};
 use super::place::PlaceArgs;
 use super::{Done, Stop, colour, put, say, tell};
 use crate::chart::calibrate::{LEAST_STEPS, Standard, build, printed};
@@ -86,14 +86,11 @@ pub(super) fn run(args: Args) -> Done {
         .flat_map(|(v, paths)| paths.into_iter().map(move |p| (v, p)))
         .collect();
     let used = photos.iter().map(|p| &p.1).chain(&args.photo);
-    if used.into_iter().any(|p| same(p, &args.out)) {
-        return Err(Error::new(
-            "the chart would take the place of a photo",
-            "give it another name",
-        )
-        .about(shown(&args.out))
-        .into());
-    }
+    let frame = args.place.frame.as_deref();
+    let inputs = used
+        .map(|photo| (photo.as_path(), "a photo"))
+        .chain(frame.map(|frame| (frame, "the frame")));
+    spares("the chart", &args.out, inputs)?;
     let out = Output::new(&args.out)?;
     let (origin, standards) = match &args.photo {
         Some(path) => (Origin::PrintedColours, from_print(path, &args)?),
@@ -213,6 +210,11 @@ fn steps(given: &[OsString]) -> std::result::Result<Vec<(f64, Vec<PathBuf>)>, St
                 ))
             })?;
             let value = concentration(&value.to_string_lossy()).map_err(Stop::Usage)?;
+            if names.is_empty() {
+                return Err(Stop::Usage(format!(
+                    "no photo is given for the standard {value}: write {value}=a.jpg,b.jpg"
+                )));
+            }
             Ok((value, photos(&names)?))
         })
         .collect()

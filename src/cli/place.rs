@@ -40,7 +40,11 @@ impl PlaceArgs {
     /// How to know where things are.
     pub(super) fn by(&self) -> std::result::Result<Where, Stop> {
         match (self.white, self.vial, &self.frame) {
-            (Some(white), Some(liquid), _) => Ok(Where::Regions { white, liquid }),
+            (Some(white), Some(liquid), _) => Ok(Where::Regions {
+                white,
+                liquid,
+                photo: None,
+            }),
             (None, None, Some(path)) => Ok(load_frame(path)?),
             (None, None, None) => Ok(Where::Card(Design::all())),
             _ => Err(Stop::Usage(
@@ -51,13 +55,15 @@ impl PlaceArgs {
 }
 
 const FORMAT: &str = "tintwell-frame";
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Frame {
     format: String,
     version: u32,
+    /// Width and height of the upright photo in which the regions were marked, pixels.
+    photo: [u32; 2],
     white: Area,
     vial: Area,
 }
@@ -78,14 +84,16 @@ fn load_frame(path: &Path) -> Result<Where> {
     Ok(Where::Regions {
         white: frame.white,
         liquid: frame.vial,
+        photo: Some(frame.photo),
     })
 }
 
-/// Writes a frame file.
-pub(super) fn save_frame(path: &Path, white: Area, vial: Area) -> Result<()> {
+/// Writes a frame file: regions that were marked in a photo of so many pixels.
+pub(super) fn save_frame(path: &Path, white: Area, vial: Area, photo: [u32; 2]) -> Result<()> {
     let frame = Frame {
         format: FORMAT.into(),
         version: VERSION,
+        photo,
         white,
         vial,
     };

@@ -1,9 +1,9 @@
 //! `tintwell read`: reads photos with a chart and shows each result as it comes.
 
 use std::collections::HashSet;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::files::{Output, extension, load_chart, load_photo, same, shown, with_stem};
+use super::files::{Output, extension, load_chart, load_photo, shown, spares, with_stem};
 use super::keep::{KeepArgs, Keeper, Noted, Seen, picture};
 use super::log::when;
 use super::one::{One, content, one};
@@ -127,7 +127,9 @@ pub(super) fn run(args: &Args) -> Done {
     if let (Some(path), Some(white), Some(vial)) =
         (&args.save_frame, args.place.white, args.place.vial)
     {
-        save_frame(path, white, vial)?;
+        spares("the frame", path, inputs(args))?;
+        let seen = load_photo(&args.photos[0])?.picture;
+        save_frame(path, white, vial, [seen.width(), seen.height()])?;
     }
     let blank = args
         .blank
@@ -276,6 +278,16 @@ fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), S
     }
 }
 
+/// The files that are read, each with what it is.
+fn inputs(args: &Args) -> impl Iterator<Item = (&Path, &'static str)> {
+    let photos = args.photos.iter().map(|p| (p.as_path(), "a photo"));
+    let named = |file: &'static str| move |path| (path, file);
+    photos
+        .chain([(args.chart.as_path(), "the chart")])
+        .chain(args.blank.as_deref().map(named("the blank's photo")))
+        .chain(args.place.frame.as_deref().map(named("the frame")))
+}
+
 /// Where each photo's overlay goes, checked before the first photo is read.
 fn overlays(args: &Args) -> Result<Option<Vec<(PathBuf, Output)>>, Stop> {
     let Some(path) = &args.overlay else {
@@ -300,13 +312,7 @@ fn overlays(args: &Args) -> Result<Option<Vec<(PathBuf, Output)>>, Stop> {
             )
             .about(shown(&target)));
         }
-        if args.photos.iter().any(|p| same(p, &target)) {
-            return Err(Error::new(
-                "the overlay would take the place of a photo",
-                "give it another name",
-            )
-            .about(shown(&target)));
-        }
+        spares("the overlay", &target, inputs(args))?;
         let output = Output::new(&target)?;
         Ok((target, output))
     });

@@ -112,6 +112,25 @@ pub(crate) fn same(a: &Path, b: &Path) -> bool {
     matches!((fs::canonicalize(a), fs::canonicalize(b)), (Ok(a), Ok(b)) if a == b)
 }
 
+/// Checks that an output takes the place of nothing that is read; each input with what it is.
+///
+/// # Errors
+/// If it does.
+pub(crate) fn spares<'a>(
+    what: &str,
+    target: &Path,
+    inputs: impl IntoIterator<Item = (&'a Path, &'static str)>,
+) -> Result<()> {
+    match inputs.into_iter().find(|(path, _)| same(path, target)) {
+        None => Ok(()),
+        Some((_, input)) => Err(Error::new(
+            format!("{what} would take the place of {input}"),
+            "give it another name",
+        )
+        .about(shown(target))),
+    }
+}
+
 /// Checks that nothing but a regular file stands where an output shall go: opening a pipe would wait for ever.
 pub(crate) fn takes_output(path: &Path) -> Result<()> {
     let what = match fs::metadata(path) {

@@ -315,7 +315,15 @@ fn from_other(
             "give a still photo as the phone saved it",
         ));
     }
-    let icc = decoder.icc_profile().ok().flatten();
+    // A profile that cannot be taken out is not none.
+    let lost = || {
+        let named = format == ImageFormat::Png && sniff::png_names_profile(bytes);
+        named.then(Vec::new)
+    };
+    let icc = match decoder.icc_profile() {
+        Ok(icc) => icc.or_else(lost),
+        Err(_) => Some(Vec::new()),
+    };
     // A TIFF file is itself laid out like an EXIF block.
     let exif = match format {
         ImageFormat::Tiff => Some(bytes.to_vec()),

@@ -43,6 +43,8 @@ pub struct CaptureFacts {
     pub written_size: Option<(u32, u32)>,
     /// Whether the file calls itself a screenshot.
     pub screenshot: Option<bool>,
+    /// Whether the file says that it was processed in a special way, or with raised contrast or saturation.
+    pub processed: Option<bool>,
 }
 
 impl CaptureFacts {
@@ -138,6 +140,7 @@ fn facts(exif: &Exif) -> CaptureFacts {
         digital_zoom: digital_zoom(exif),
         written_size: uint(exif, Tag::PixelXDimension).zip(uint(exif, Tag::PixelYDimension)),
         screenshot: screenshot(exif),
+        processed: processed(exif),
     }
 }
 
@@ -147,6 +150,18 @@ fn digital_zoom(exif: &Exif) -> Option<f64> {
         Value::Rational(v) if v.first()?.num == 0 => Some(1.0),
         _ => number(exif, Tag::DigitalZoomRatio).filter(|v| *v > 0.0),
     }
+}
+
+/// CustomRendered 1 is a custom process, Contrast 2 hard, Saturation 2 high (CIPA DC-008-2019, 4.6.5); phones write other numbers of
+/// their own into the first.
+fn processed(exif: &Exif) -> Option<bool> {
+    let says = [
+        (Tag::CustomRendered, 1),
+        (Tag::Contrast, 2),
+        (Tag::Saturation, 2),
+    ]
+    .map(|(tag, special)| uint(exif, tag).map(|v| v == special));
+    says.into_iter().flatten().reduce(|a, b| a || b)
 }
 
 /// Phones write the word into the comment; a file without it may be one all the same.

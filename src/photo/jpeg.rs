@@ -84,9 +84,27 @@ pub(super) fn decode(bytes: &[u8], grey: bool) -> Result<Decoded, String> {
     Ok(Decoded {
         samples,
         grey,
-        icc: decoder.icc_profile(),
+        // Parts that do not make a whole are no profile, and not none either.
+        icc: decoder
+            .icc_profile()
+            .or_else(|| names_profile(bytes).then(Vec::new)),
         exif: decoder.exif().cloned(),
     })
+}
+
+/// Whether a segment before the picture calls itself part of a colour profile (ICC.1:2022, annex B.4).
+fn names_profile(bytes: &[u8]) -> bool {
+    let mut at = 2;
+    while let Some((marker, body)) = next_marker(bytes, at) {
+        let Some((contents, after)) = segment(bytes, body).filter(|_| marker != 0xDA) else {
+            return false;
+        };
+        if marker == 0xE2 && contents.starts_with(b"ICC_PROFILE\0") {
+            return true;
+        }
+        at = after;
+    }
+    false
 }
 
 /// Walks the markers of a JPEG. `None` if there is no frame header to be found.

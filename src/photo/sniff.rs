@@ -79,21 +79,31 @@ pub(super) fn is_heif(bytes: &[u8]) -> bool {
 /// Primaries and transfer of a PNG's cICP chunk (PNG third edition, 11.3.2.6), which comes before the picture. None if its samples
 /// are not red, green and blue in full range.
 pub(super) fn png_coded(bytes: &[u8]) -> Option<(u8, u8)> {
+    match png_chunk(bytes, b"cICP")?.get(..4)? {
+        [primaries, transfer, 0, 1] => Some((*primaries, *transfer)),
+        _ => None,
+    }
+}
+
+/// Whether a PNG has a chunk for a colour profile, whatever is in it (PNG third edition, 11.3.2.3).
+pub(super) fn png_names_profile(bytes: &[u8]) -> bool {
+    png_chunk(bytes, b"iCCP").is_some()
+}
+
+/// What begins with the contents of the first PNG chunk of a kind that comes before the picture.
+fn png_chunk<'a>(bytes: &'a [u8], wanted: &[u8; 4]) -> Option<&'a [u8]> {
     let mut rest = bytes.get(8..)?;
     loop {
         let (length, tail) = rest.split_first_chunk::<4>()?;
         let (kind, tail) = tail.split_first_chunk::<4>()?;
-        let length = u32::from_be_bytes(*length) as usize;
-        match kind {
-            b"cICP" => {
-                return match tail.get(..4)? {
-                    [primaries, transfer, 0, 1] => Some((*primaries, *transfer)),
-                    _ => None,
-                };
-            }
-            b"IDAT" | b"IEND" => return None,
-            _ => rest = tail.get(length.checked_add(4)?..)?,
+        if kind == wanted {
+            return Some(tail);
         }
+        if matches!(kind, b"IDAT" | b"IEND") {
+            return None;
+        }
+        let length = u32::from_be_bytes(*length) as usize;
+        rest = tail.get(length.checked_add(4)?..)?;
     }
 }
 

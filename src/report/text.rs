@@ -298,7 +298,8 @@ pub fn chart(chart: &Chart, found: &[Flag], colour: bool) -> Result<String> {
             Medium::Salt => "salt water".into(),
         }),
     );
-    line("procedure", terms.procedure.clone());
+    let in_one_line = |text: &String| text.lines().collect::<Vec<_>>().join("; ");
+    line("procedure", terms.procedure.as_ref().map(in_one_line));
     line(
         "read after",
         terms

@@ -154,6 +154,23 @@ pub fn not_glass(look: &Look) -> Result<()> {
     Ok(())
 }
 
+/// That a liquid is no brighter than any reflection makes it.
+///
+/// # Errors
+/// If what was taken for it or for white paper is something else.
+pub fn possible(sampled: &Sampled) -> Result<()> {
+    if sampled.ln.max() < IMPOSSIBLE {
+        return Ok(());
+    }
+    Err(Error::new(
+        format!(
+            "what was taken for the liquid is {:.0} % brighter than the white paper, as no liquid can be: it is a reflection, or something else was taken for liquid or paper",
+            100.0 * (sampled.ln.max().exp() - 1.0)
+        ),
+        "see that liquid and white paper were marked, if they were marked by hand; else turn the vial or the light until no reflection lies over the liquid",
+    ))
+}
+
 pub(super) fn flags(look: &Look, sampled: &Sampled, flags: &mut Vec<Flag>) {
     if pool(look) {
         flags.push(Flag::new(
@@ -256,6 +273,8 @@ const BLINDING: f64 = 0.3;
 const RIGHT_ABOVE: f64 = 3.0;
 const LEAST_BRIGHT: f64 = 4.0;
 
+/// What is half as bright again as paper (natural log) is no reflection over a liquid that could be looked past. An assumption.
+const IMPOSSIBLE: f64 = 0.405;
 /// Brighter than paper by this much (natural log): what a lens of water gathers behind itself may reach it.
 const BRIGHTER: f64 = 0.15;
 

@@ -57,7 +57,11 @@ impl Ask {
         };
         no_dilution_of_ph(&told, &chart)?;
         let by = match (parsed(form, "white")?, parsed(form, "vial")?) {
-            (Some(white), Some(liquid)) => Where::Regions { white, liquid },
+            (Some(white), Some(liquid)) => Where::Regions {
+                white,
+                liquid,
+                photo: None,
+            },
             (None, None) => Where::Card(app.designs().to_vec()),
             _ => {
                 return Err(Refusal::wrong(
@@ -78,7 +82,11 @@ impl Ask {
     pub(super) fn by_hand(chart: Arc<Listed>, white: Area, liquid: Area, told: Told) -> Ask {
         Ask {
             chart,
-            by: Where::Regions { white, liquid },
+            by: Where::Regions {
+                white,
+                liquid,
+                photo: None,
+            },
             told,
             log: None,
         }

@@ -115,6 +115,7 @@ fn what_is_not_balanced_on_patches_says_so() {
     let regions = Where::Regions {
         white: within(at(0.3), at(0.7)),
         liquid: middle(within(left_top, right_bottom)),
+        photo: None,
     };
     let mut by_hand = CHART.clone();
     (by_hand.card, by_hand.inks_missed) = (None, None);

@@ -144,6 +144,7 @@ fn facts_are_read() {
         digital_zoom: Some(1.0),
         written_size: Some((4032, 3024)),
         screenshot: Some(true),
+        processed: None,
     };
     assert_eq!(facts, expected);
     assert_eq!(

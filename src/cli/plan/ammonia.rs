@@ -35,7 +35,7 @@ pub(super) struct Args {
     /// How far off it may be, degrees: half of its 95 % interval
     #[arg(long, value_name = "C", default_value = "1", value_parser = amount, allow_negative_numbers = true)]
     temperature_plus_minus: f64,
-    /// Practical salinity, of sea or brackish water
+    /// Practical salinity of sea or brackish water, 35 or so in the sea (not its specific gravity)
     #[arg(long, value_name = "S", value_parser = amount, allow_negative_numbers = true)]
     salinity: Option<f64>,
     /// Total ammonia, as the test reads it

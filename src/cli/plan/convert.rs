@@ -36,7 +36,7 @@ pub(super) struct Args {
     /// How far off it may be: half of its 95 % interval
     #[arg(long, value_name = "HALF", value_parser = amount, allow_negative_numbers = true)]
     plus_minus: Option<f64>,
-    /// Practical salinity of the water, for ppm
+    /// Practical salinity of the water, for ppm: 0 for fresh water, 35 or so in the sea (not its specific gravity)
     #[arg(long, value_name = "S", value_parser = amount, allow_negative_numbers = true)]
     salinity: Option<f64>,
     /// Temperature of the water, degrees C, for ppm

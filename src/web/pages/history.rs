@@ -130,7 +130,7 @@ pub(super) async fn water(
         html! {
             p.quiet { (facts(words, water)) }
             ul.deeds {
-                li { a href="/" { (words.say("water.test_it")) } }
+                li { a href={ "/?water=" (entry) } { (words.say("water.test_it")) } }
                 li { a href={ "/water/" (entry) "/event" } { (words.say("events.title")) } }
                 li { a href={ "/water/" (entry) "/reading" } { (words.say("water.reading")) } }
                 li { a href={ "/water/" (entry) "/plan" } { (words.say("plan.title")) } }

@@ -3,10 +3,13 @@
 //! One step a page, with one large button at the thumb. When a timer ends is in the address and told by the clock; the script only
 //! counts down to it, and calls.
 
+use std::sync::Arc;
+
 use axum::extract::{Query, State};
 use axum::response::Redirect;
 use jiff::{SignedDuration, Timestamp};
 use maud::{Markup, html};
+use serde::Deserialize;
 
 use super::route::{Walk, clock, moment, now};
 use super::{care, layout};
@@ -15,15 +18,52 @@ use crate::chart::procedure::{Doing, Step, Timer, steps};
 use crate::report::text::clean;
 use crate::web::readings::chart;
 use crate::web::refusal::Refusal;
-use crate::web::state::Shared;
+use crate::web::state::{Listed, Shared};
 use crate::web::upload::ACCEPT;
 use crate::web::words::Words;
 
 /// Most photos of one vial: more say little more.
 pub(super) const PHOTOS: usize = 8;
 
+/// For which water the first page was asked: its entry, or nothing.
+#[derive(Default, Deserialize)]
+#[serde(default)]
+pub(super) struct Meant {
+    water: String,
+}
+
+/// What tells a chart from the others of a list.
+fn named(words: Words, listed: &Listed, all: &[Arc<Listed>]) -> String {
+    let (terms, steps) = (&listed.chart.terms, listed.chart.values());
+    let ends = [steps.first(), steps.last()].map(|v| v.map_or_else(String::new, f64::to_string));
+    let test = words.fill(
+        "first.test_in",
+        &[
+            ("test", &clean(&terms.test)),
+            ("from", &ends[0]),
+            ("to", &ends[1]),
+            ("unit", &clean(&terms.unit)),
+        ],
+    );
+    let lot = terms
+        .lot
+        .as_ref()
+        .map(|lot| words.fill("first.lot", &[("lot", &clean(lot))]));
+    let of_test = |other: &&Arc<Listed>| other.chart.terms.test == terms.test;
+    let file = (all.iter().filter(of_test).count() > 1).then(|| clean(&listed.name));
+    [Some(test), lot, file]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
 /// The first page: which water, which test.
-pub(super) async fn first(State(app): State<Shared>, words: Words) -> Result<Markup, Refusal> {
+pub(super) async fn first(
+    State(app): State<Shared>,
+    words: Words,
+    Query(meant): Query<Meant>,
+) -> Result<Markup, Refusal> {
     let waters = app.in_logbook(|logbook| logbook.waters()).await?;
     Ok(layout(
         words,
@@ -37,17 +77,17 @@ pub(super) async fn first(State(app): State<Shared>, words: Words) -> Result<Mar
                     @if !waters.is_empty() {
                         label for="water" { (words.say("first.water")) }
                         select id="water" name="water" {
-                            @for (_, water) in &waters { option value=(water.name) { (clean(&water.name)) } }
+                            @for (entry, water) in &waters {
+                                option value=(water.name) selected[entry.to_string() == meant.water] { (clean(&water.name)) }
+                            }
                             option value="" { (words.say("first.no_water")) }
                         }
                     }
                     label for="chart" { (words.say("first.test")) }
                     select id="chart" name="chart" required {
-                        @for listed in app.charts() {
-                            @let terms = &listed.chart.terms;
-                            option value=(listed.name) {
-                                (words.fill("first.test_in", &[("test", &clean(&terms.test)), ("unit", &clean(&terms.unit))]))
-                            }
+                        @let charts = app.charts();
+                        @for listed in &charts {
+                            option value=(listed.name) { (named(words, listed, &charts)) }
                         }
                     }
                     details {
@@ -118,6 +158,7 @@ pub(super) async fn step(
         words,
         &title,
         html! {
+            @if !walk.water.is_empty() { p.quiet { (clean(&walk.water)) } }
             progress max=(steps.len()) value=(at + 1) aria-hidden="true" {}
             div.step {
                 p.do lang=[told_in(step)] { (doing(words, step)) }
@@ -198,6 +239,7 @@ pub(super) async fn photo(
         words,
         title,
         html! {
+            @if !walk.water.is_empty() { p.quiet { (clean(&walk.water)) } }
             @if let Some(timer) = &timer { (timer) }
             @if listed.chart.card.is_some() {
                 ul { @for key in ["photo.card", "photo.light", "photo.close"] { li { (words.say(key)) } } }

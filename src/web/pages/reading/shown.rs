@@ -99,7 +99,7 @@ pub(super) fn page(
             @if let (true, Some(on_chart)) = (told.diluted, &told.on_chart) {
                 p.quiet { (words.fill("reading.diluted", &[("value", &amount(words, on_chart, &unit).0)])) }
             }
-            (verdict(words, told.verdict))
+            (verdict(words, told.verdict, &told.flags))
             @if by_hand { p.less { (words.say("reading.by_hand")) } }
             @if !told.colours.is_empty() {
                 (scale(words, chart, &told.colours, told.on_chart.as_ref()))
@@ -163,13 +163,17 @@ fn amount(words: Words, answer: &Answer, unit: &str) -> (String, Option<String>)
 }
 
 /// A sign of its own shape for each verdict, and the word with what it means.
-fn verdict(words: Words, verdict: Verdict) -> Markup {
+fn verdict(words: Words, verdict: Verdict, flags: &[Flag]) -> Markup {
     let (class, shape, word, means) = match verdict {
         Verdict::Trusted => (
             "good",
             "M4 13l5 5L20 6",
             "verdict.trusted",
-            "verdict.trusted_means",
+            if flags.is_empty() {
+                "verdict.trusted_means"
+            } else {
+                "verdict.trusted_noted"
+            },
         ),
         Verdict::Doubtful => (
             "doubt",

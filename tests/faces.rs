@@ -7,6 +7,7 @@ use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
+use image::imageops::FilterType;
 use image::{ImageFormat, Rgb, RgbImage};
 use tempfile::TempDir;
 
@@ -753,6 +754,45 @@ fn a_frame_stands_for_the_regions() {
     );
     assert_eq!(by_hand.code, 1, "{}", by_hand.err);
     assert_eq!(by_hand.out, by_frame.out);
+
+    // Of a photo of another size the regions are somewhere else.
+    let twice = image::open(dir.path().join("s5.png")).unwrap();
+    let twice = twice.resize(2 * twice.width(), 2 * twice.height(), FilterType::Nearest);
+    twice.save(dir.path().join("twice.png")).unwrap();
+    let frame = ["--chart", "chart.json", "--frame", "stand.json"];
+    let other = run(dir.path(), &[&["read", "twice.png"], &frame[..]].concat());
+    insta::assert_snapshot!("frame_of_another_size", error(other, 3));
+}
+
+/// No output takes the place of what is read.
+#[test]
+fn outputs_spare_what_is_read() {
+    let dir = week();
+    fs::copy(dir.path().join("s5.png"), dir.path().join("blank.png")).unwrap();
+    let place = ["--chart", "chart.json", "--white", WHITE, "--vial", VIAL];
+    for (options, kept, input) in [
+        (vec!["--save-frame", "s5.png"], "s5.png", "a photo"),
+        (
+            vec!["--save-frame", "chart.json"],
+            "chart.json",
+            "the chart",
+        ),
+        (
+            vec!["--blank", "blank.png", "--overlay", "blank.png"],
+            "blank.png",
+            "the blank's photo",
+        ),
+    ] {
+        let before = fs::read(dir.path().join(kept)).unwrap();
+        let ran = run(
+            dir.path(),
+            &[&["read", "s5.png"], &place[..], &options[..]].concat(),
+        );
+        assert_eq!(ran.code, 4, "{options:?}: {}", ran.err);
+        let says = format!("would take the place of {input}");
+        assert!(ran.err.contains(&says), "{options:?}: {}", ran.err);
+        assert!(fs::read(dir.path().join(kept)).unwrap() == before, "{kept}");
+    }
 }
 
 #[test]

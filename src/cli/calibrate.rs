@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::files::{Output, load_photo, shown, spares};
+use super::files::{Output, load_chart, load_photo, shown, spares};
 use super::place::PlaceArgs;
 use super::{Done, Stop, colour, put, say, tell};
 use crate::chart::calibrate::{LEAST_STEPS, Standard, build, printed};
@@ -92,15 +92,23 @@ pub(super) fn run(args: Args) -> Done {
         .chain(frame.map(|frame| (frame, "the frame")));
     spares("the chart", &args.out, inputs)?;
     let out = Output::new(&args.out)?;
+    let to = args.out.clone();
     let (origin, standards) = match &args.photo {
         Some(path) => (Origin::PrintedColours, from_print(path, &args)?),
         None => (Origin::Standards, from_vials(&photos, &args)?),
     };
     let chart = build(terms(args), origin, &standards)?;
     let flags = resolve::flags(&chart)?;
+    let former = load_chart(&to).ok().map(|c| c.steps.len());
     write(&chart, &out)?;
     put(&text::chart(&chart, &flags, colour())?)?;
-    say(&format!("chart written: {}", out.shown()));
+    say(&match former {
+        Some(steps) => format!(
+            "chart written: {}, in place of one of {steps} steps",
+            out.shown()
+        ),
+        None => format!("chart written: {}", out.shown()),
+    });
     Ok(Verdict::of(&flags).into())
 }
 

@@ -200,6 +200,11 @@ pub(super) fn run(args: &Args) -> Done {
             let png = overlay::draw(&photo.picture, &outcome.photo, &seen, r, &chart)?;
             outputs[i].1.write(&png)?;
             say(&format!("where it looked: {}", shown(&outputs[i].0)));
+        } else if let Some(outputs) = &overlays {
+            say(&format!(
+                "no overlay was written, since there is no reading: {}",
+                shown(&outputs[i].0)
+            ));
         }
         match &mut keeper {
             Some(keeper) if !args.same_vial => {

@@ -79,8 +79,9 @@ const MISPLACED: Course = Course {
 const UNSURE_BAND: f64 = 3.0;
 /// Bare paper beside the vial begins so far from its outline, mm.
 const BESIDE: f64 = 2.0;
-/// Least bare paper beside the vial on which the lines are measured, mm: what a vial of 28 mm, seen 30 mm wide, leaves on either side of
-/// it in a bay of 40 mm.
+/// Bare paper beside the vial on which the lines are measured, mm; and the least, where neither side has that: what a vial of 28 mm, seen
+/// 30 mm wide, leaves on either side of it in a bay of 40 mm.
+const GOOD_PAPER: f64 = 3.0;
 const LEAST_PAPER: f64 = 2.0;
 /// Neighbouring rows share blur and compression: so many count as one.
 const ROWS_AS_ONE: f64 = 2.0;
@@ -107,13 +108,17 @@ pub fn clearness(
     liquid: Area,
     by_water: Option<f64>,
 ) -> Option<Clearness> {
-    let sides: Vec<(f64, f64)> = [
+    let beside = [
         (bay.x + 1.0, liquid.x - BESIDE),
         (liquid.x + liquid.w + BESIDE, bay.x + bay.w - 1.0),
-    ]
-    .into_iter()
-    .filter(|(a, b)| b - a >= LEAST_PAPER)
-    .collect();
+    ];
+    let wide = |least: f64| -> Vec<(f64, f64)> {
+        beside.into_iter().filter(|(a, b)| b - a >= least).collect()
+    };
+    let sides = [GOOD_PAPER, LEAST_PAPER]
+        .map(wide)
+        .into_iter()
+        .find(|sides| !sides.is_empty())?;
     let (first, last) = (lines.first()?.y, lines.last()?.y);
     let around = (first - 2.0 * SLOW, (last + 2.0 * SLOW).min(bay.y + bay.h));
     // Paper beside what is cut off is pressed together by the phone's tone curve, and its lines are too faint: all of a side must be

@@ -436,6 +436,31 @@ fn an_unusable_profile_is_flagged_and_read_as_srgb() {
     }
 }
 
+/// A profile whose parts do not make a whole, or cannot be unpacked, is not none: its photo is no sRGB.
+#[test]
+fn a_profile_that_is_lost_is_a_doubt() {
+    let codes = |file: &[u8]| -> Vec<String> {
+        let photo = decode(file, &Limits::default()).expect("a photo");
+        photo.notes.into_iter().map(|n| n.code).collect()
+    };
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new(&mut jpeg)
+        .encode(&[128; 3 * 64], 8, 8, Rgb8)
+        .expect("a file");
+    assert!(codes(&jpeg).is_empty());
+    // The first of two parts, right after the start of the image.
+    let part = [b"ICC_PROFILE\0\x01\x02".as_slice(), &[0; 100]].concat();
+    let length = (part.len() as u16 + 2).to_be_bytes();
+    let halved = [&jpeg[..2], &[0xFF, 0xE2], &length, &part, &jpeg[2..]].concat();
+    assert_eq!(codes(&halved), ["profile-unusable"]);
+
+    let plain = png(1, 1, &[128, 128, 128], Rgb8, extras(None));
+    let (head, rest) = plain.split_at(8 + 25);
+    let chunk = png_chunk(b"iCCP", b"name\0\0not deflated");
+    let garbled = [head, &chunk, rest].concat();
+    assert_eq!(codes(&garbled), ["profile-unusable"]);
+}
+
 #[test]
 fn transparent_parts_are_black_and_said() {
     let rgba = [200, 100, 50, 255, 255, 255, 255, 0];

@@ -3,6 +3,7 @@
 use crate::home::{Home, chart};
 use crate::page::Page;
 use tintwell::chart::ReadWindow;
+use tintwell::logbook::Water;
 
 /// A service whose chart has a procedure.
 fn home(procedure: Option<&str>, window: Option<(f64, f64)>) -> Home {
@@ -18,6 +19,51 @@ async fn follow(home: &Home, cookie: &str, link: &str) -> String {
     let answer = home.get(link, cookie).await;
     assert_eq!(answer.status, 303, "{link}: {}", answer.text());
     answer.header("location").to_owned()
+}
+
+/// Whoever comes from a water's page tests that water, and charts of one test are told apart.
+#[tokio::test]
+async fn the_first_page_knows_the_water_and_tells_charts_apart() {
+    let (one, mut other) = (chart(), chart());
+    other.name = "second".into();
+    other.chart.terms.lot = Some("7 & 8".into());
+    let home = Home::with_charts(Default::default(), vec![one, other]);
+    let pond = Water {
+        name: "pond".into(),
+        volume_l: None,
+        medium: None,
+        lives: String::new(),
+        invertebrates: false,
+    };
+    let entry = home.logbook().add_water(&pond).unwrap();
+    let cookie = home.pair("phone").await;
+    let water = Page::get(&home, &format!("/water/{entry}"), &cookie).await;
+    let first = Page::get(&home, &water.link("Test the water"), &cookie).await;
+    let chosen: Vec<&str> = first
+        .all("option")
+        .filter(|o| o.get("selected").is_some())
+        .map(|o| o.text.as_str())
+        .collect();
+    assert_eq!(chosen, ["pond"]);
+    let charts: Vec<&str> = first
+        .all("option")
+        .map(|o| o.text.as_str())
+        .filter(|text| text.starts_with("nitrate"))
+        .collect();
+    assert_eq!(
+        charts,
+        [
+            "nitrate, 0 to 80 mg/L, alder-creek-nitrate",
+            "nitrate, 0 to 80 mg/L, lot 7 & 8, second"
+        ]
+    );
+    let begin = "/walk?water=pond&chart=second&dilution=";
+    assert!(
+        Page::get(&home, begin, &cookie)
+            .await
+            .text()
+            .contains("pond")
+    );
 }
 
 #[tokio::test]

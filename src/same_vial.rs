@@ -8,6 +8,7 @@ use crate::chart::Chart;
 use crate::error::Result;
 use crate::estimate::combine::{Combined, Estimate, combine};
 use crate::estimate::dilution::Dilution;
+use crate::estimate::posterior::BEYOND;
 use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::reading::{
     Answer, LEVEL, Reading, Share, WIDE_STEPS, below_detection, is_ph, may_be_above, may_be_under,
@@ -307,7 +308,8 @@ fn combined_values(
         .collect();
     let c = combine(&estimates, LEVEL)?;
     let last = (chart.steps.len() - 1) as f64;
-    let low = chart.value_at(c.low);
+    // Past the ends no farther than one photo is followed.
+    let low = chart.value_at(c.low.max(-BEYOND));
     let answer = Answer::Value {
         value: chart.value_at(c.value.clamp(0.0, last)),
         low: if is_ph(&chart.terms.unit) {
@@ -315,7 +317,7 @@ fn combined_values(
         } else {
             low.max(0.0)
         },
-        high: chart.value_at(c.high),
+        high: chart.value_at(c.high.min(last + BEYOND)),
     };
     Ok((answer, c))
 }

@@ -12,7 +12,7 @@ use crate::colour::{Lab, ciede2000};
 /// Grid points per step of the chart.
 const PER_STEP: usize = 200;
 /// How far past the last step (or before a first step above zero) a colour is followed, to tell "beyond" from "on".
-const BEYOND: f64 = 2.0;
+pub const BEYOND: f64 = 2.0;
 /// Degrees of freedom of the likelihood: about what a session with two photos of each of six standards leaves.
 const NU: f64 = 8.0;
 

@@ -68,7 +68,7 @@ pub fn walk(browser: &Driver, served: &Served, everybody: &Everybody) {
     everybody.check(browser, "photo");
     browser.fill("#taken, #camera", &fixture("week/1-mon.jpg"));
     browser.press("Read it");
-    browser.sees("17.1 mg/L");
+    browser.sees("17.0 mg/L");
     everybody.check(browser, "reading");
     browser.fill("[name=note]", "walked in the browser");
     browser.press("Save for tidepool");
@@ -78,7 +78,7 @@ pub fn walk(browser: &Driver, served: &Served, everybody: &Everybody) {
     let water = served.water(browser, "tidepool");
     browser.go(&format!("{water}/readings"));
     browser.sees("walked in the browser");
-    assert!(browser.text().contains("17.1 mg/L"));
+    assert!(browser.text().contains("17.0 mg/L"));
     let picture = browser.run(
         "const i = document.querySelector('img'); i.loading = 'eager'; return i.decode().then(() => i.naturalWidth)",
     );

@@ -30,7 +30,7 @@ async fn a_photo_gives_its_reading_and_is_saved_once() {
     let text = page.text();
     // As the command line says of the same photo.
     assert!(
-        text.contains("17.1 mg/L") && text.contains("95 % interval"),
+        text.contains("17.0 mg/L") && text.contains("95 % interval"),
         "{text}"
     );
     assert!(text.contains("Trusted."), "{text}");

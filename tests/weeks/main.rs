@@ -235,11 +235,11 @@ fn the_page_about_a_water_stands_by_itself() {
     let rows = page.matches("<th scope=\"row\">").count();
     assert_eq!(rows, 12 + 6 + 1, "twelve weeks, six photos, one event");
     assert!(
-        page.contains("15.6 mg/L (11.4 to 21.2)"),
+        page.contains("15.6 mg/L (11.4 to 21.1)"),
         "the last reading"
     );
     assert!(
-        page.contains("the interval spans 2.5 steps of the chart"),
+        page.contains("the interval spans 2.6 steps of the chart"),
         "a finding of the photo in other light"
     );
     assert!(page.contains("gloves and eye protection"));

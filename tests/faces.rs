@@ -764,6 +764,15 @@ fn a_frame_stands_for_the_regions() {
     insta::assert_snapshot!("frame_of_another_size", error(other, 3));
 }
 
+/// White paper and liquid mistaken for one another: no liquid is so bright, and no number is told.
+#[test]
+fn a_liquid_brighter_than_paper_has_no_reading() {
+    let dir = week();
+    let swapped = ["--chart", "chart.json", "--white", VIAL, "--vial", WHITE];
+    let ran = run(dir.path(), &[&["read", "s5.png"], &swapped[..]].concat());
+    insta::assert_snapshot!("white_and_vial_swapped", error(ran, 3));
+}
+
 /// No output takes the place of what is read.
 #[test]
 fn outputs_spare_what_is_read() {

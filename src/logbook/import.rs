@@ -31,6 +31,8 @@ pub struct Imported {
     pub completed: usize,
     /// Limits that were there with other bounds, and were kept.
     pub limits_kept: usize,
+    /// Waters, equipment, readings and events that were removed here, and stay so.
+    pub removed: usize,
     /// Of which new events there is a warning, and what it says.
     pub warned: Vec<(Entry, String)>,
 }
@@ -64,6 +66,7 @@ impl Whole {
             value.answer = value.answer.cut(&value.unit);
             let uid = uid.unwrap_or_else(|| reading_uid(&value));
             if let Some((id, removed)) = known(c, Table::Reading, &uid)? {
+                done.removed += usize::from(removed);
                 if !removed && add_proof(c, id, &value)? {
                     done.completed += 1;
                 }
@@ -84,7 +87,8 @@ impl Whole {
         {
             let label = label(line, &value.kind.word(), &value.at);
             let uid = uid.unwrap_or_else(|| event_uid(&value));
-            if known(c, Table::Event, &uid)?.is_some() {
+            if let Some((_, removed)) = known(c, Table::Event, &uid)? {
+                done.removed += usize::from(removed);
                 continue;
             }
             let insert = || {
@@ -124,6 +128,7 @@ impl Whole {
         }
         done.waters = waters.added;
         done.equipment = things.added;
+        done.removed += waters.left_removed() + things.left_removed();
         Ok((done, new))
     }
 }
@@ -212,6 +217,12 @@ impl<T: Thing> Names<T> {
             }
         }
         Ok(names)
+    }
+
+    /// How many of them were removed from the logbook and were not added again, since no new entry refers to them.
+    fn left_removed(&self) -> usize {
+        // What a table lists waits for its first entry; of other files, what was removed.
+        self.pending.values().filter(|k| k.line.is_none()).count()
     }
 
     fn insert(&mut self, c: &Connection, kept: Kept<T>) -> std::result::Result<String, Fault> {

@@ -51,10 +51,13 @@ fn an_older_export_sets_nothing_back() {
     };
     book.set_limit(&limit, &at(103)).unwrap();
     let before = Whole::of(&book).unwrap();
-    let nothing = Imported::default();
+    let nothing = Imported {
+        removed: 1,
+        ..Imported::default()
+    };
     let kept = Imported {
         limits_kept: 1,
-        ..Imported::default()
+        ..nothing.clone()
     };
     assert_eq!(import(&json, &mut book), kept);
     assert_eq!(import(&csv, &mut book), nothing);

@@ -90,6 +90,7 @@ pub(super) fn import(args: &ImportArgs) -> Done {
         limits,
         completed,
         limits_kept,
+        removed,
         warned,
     } = args
         .logbook
@@ -116,6 +117,14 @@ pub(super) fn import(args: &ImportArgs) -> Done {
         say(&format!(
             "{} that {were} there {were} given record or picture",
             count(completed, "reading", "readings")
+        ));
+    }
+    if removed > 0 {
+        say(&format!(
+            "{} that {} removed from this logbook {} so: to have them back, import the file into a new one (--logbook FILE)",
+            count(removed, "entry", "entries"),
+            if removed == 1 { "was" } else { "were" },
+            if removed == 1 { "stays" } else { "stay" },
         ));
     }
     if limits_kept > 0 {

@@ -28,7 +28,7 @@ use crate::vial::lens::{another_way, gathered_light};
 use crate::vial::sample::Sampled;
 
 pub use answer::{WIDE_STEPS, is_ph};
-pub(crate) use answer::{below_detection, may_be_above, may_be_under};
+pub(crate) use answer::{below_detection, lower_end, may_be_above, may_be_under};
 
 /// Coverage of the interval.
 pub const LEVEL: f64 = 0.95;
@@ -175,8 +175,13 @@ pub fn read(
         let post = posterior(lab, &budget.total(), &curve, starts_at_zero, LEVEL);
         (budget, post)
     };
-    let (_, first) = placed(&[as_seen.ln]);
-    let (budget, post) = placed(&longer(chart, &curve, first.nearest, &as_seen.ln));
+    // What a longer path of light adds to a colour, for each share of it: as much of all of it; or, with one dye in clear water, what as
+    // much more of the dye does, which a channel that the phone crushes shows less of. Which of them is so no chart tells.
+    let all_of_it = as_seen.ln;
+    let (budget, post) = match placed(&[all_of_it]) {
+        (_, post) if has_one_dye(chart) => placed(&[all_of_it, curve.per_share(post.nearest)]),
+        found => found,
+    };
 
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
     flags.extend(from_print(chart));
@@ -267,14 +272,10 @@ pub(crate) fn right_card(look: &Look, chart: &Chart) -> Result<()> {
 /// The contribution that grows with how far the lamp or phone is from the standards'.
 const OTHER_LIGHT: &str = "ink and dye in another light (metamerism)";
 
-/// What a longer path of light may add to a colour `ln` (natural log of relative light), for each share of it: as much of all of it; or,
-/// with one dye in clear water, what as much more of the dye does, which a channel that the phone crushes shows less of. Which of them
-/// is so no chart tells.
-fn longer(chart: &Chart, curve: &Curve, nearest: f64, ln: &Vector3<f64>) -> Vec<Vector3<f64>> {
+/// Whether the colours of a chart come of one dye in water that has none of its own.
+fn has_one_dye(chart: &Chart) -> bool {
     let first = &chart.steps[0];
-    let one_dye = first.value == 0.0 && sight::hardly_any(&first.ln_vector());
-    let as_more_dye = one_dye.then(|| curve.per_share(nearest));
-    [*ln].into_iter().chain(as_more_dye).collect()
+    first.value == 0.0 && sight::hardly_any(&first.ln_vector())
 }
 
 /// Every reason for doubt about a colour as it was seen, as covariances of its natural logarithm; `longer` is what a longer path of light

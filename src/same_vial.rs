@@ -11,7 +11,8 @@ use crate::estimate::dilution::Dilution;
 use crate::estimate::posterior::BEYOND;
 use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::reading::{
-    Answer, LEVEL, Reading, Share, WIDE_STEPS, below_detection, is_ph, may_be_above, may_be_under,
+    Answer, LEVEL, Reading, Share, WIDE_STEPS, below_detection, lower_end, may_be_above,
+    may_be_under,
 };
 
 /// One photo of the vial, and what became of it.
@@ -309,14 +310,9 @@ fn combined_values(
     let c = combine(&estimates, LEVEL)?;
     let last = (chart.steps.len() - 1) as f64;
     // Past the ends no farther than one photo is followed.
-    let low = chart.value_at(c.low.max(-BEYOND));
     let answer = Answer::Value {
         value: chart.value_at(c.value.clamp(0.0, last)),
-        low: if is_ph(&chart.terms.unit) {
-            low
-        } else {
-            low.max(0.0)
-        },
+        low: lower_end(chart, c.low.max(-BEYOND)),
         high: chart.value_at(c.high.min(last + BEYOND)),
     };
     Ok((answer, c))

@@ -266,8 +266,7 @@ impl Curve {
     }
 
     fn value_at(&self, position: f64) -> f64 {
-        let i = (position.floor().max(0.0) as usize).min(self.values.len() - 2);
-        self.values[i] + (position - i as f64) * (self.values[i + 1] - self.values[i])
+        value_at(&self.values, position)
     }
 
     /// Covariance of the curve at a position, CIELAB: that of the steps and that of the interpolation between them.
@@ -299,6 +298,12 @@ impl Curve {
     }
 }
 
+/// The concentration at a position among steps of these values; outside them it goes on straight.
+pub(super) fn value_at(values: &[f64], position: f64) -> f64 {
+    let i = (position.floor().max(0.0) as usize).min(values.len() - 2);
+    values[i] + (position - i as f64) * (values[i + 1] - values[i])
+}
+
 /// Part of a step to either side over which the course of the curve is taken.
 const NEAR_BY: f64 = 0.1;
 /// Part of a step over which the course of the curve at its end is taken.
@@ -319,18 +324,25 @@ fn axis_of(axis: Axis, value: f64, values: &[f64]) -> f64 {
 mod tests {
     use super::*;
 
-    /// Variance of the curve between the first two steps, CIELAB, of a dye whose absorbance runs as `of` along concentration.
-    fn open(of: impl Fn(f64) -> f64) -> f64 {
-        let steps: Vec<Step> = [0.0, 1.0, 2.0, 4.0, 8.0]
-            .into_iter()
+    /// Steps known exactly, of these values and colours (natural log).
+    fn dyed(values: &[f64], ln: impl Fn(f64) -> [f64; 3]) -> Vec<Step> {
+        values
+            .iter()
             .map(|value| Step {
-                value,
-                ln: [-0.1, -1.0, -0.4].map(|a| a * of(value)),
+                value: *value,
+                ln: ln(*value),
                 covariance: [[0.0; 3]; 3],
                 photos: 2,
                 clear: None,
             })
-            .collect();
+            .collect()
+    }
+
+    /// Variance of the curve between the first two steps, CIELAB, of a dye whose absorbance runs as `of` along concentration.
+    fn open(of: impl Fn(f64) -> f64) -> f64 {
+        let steps = dyed(&[0.0, 1.0, 2.0, 4.0, 8.0], |value| {
+            [-0.1, -1.0, -0.4].map(|a| a * of(value))
+        });
         let curve = Curve::new(&steps, &Choice::choose(&steps).unwrap()).unwrap();
         assert!(curve.covariance(1.0).1.trace() < 1e-12, "a step is known");
         curve.covariance(0.5).1.trace()
@@ -353,16 +365,7 @@ mod tests {
     #[test]
     fn more_of_one_dye_adds_its_share_of_the_colour() {
         let at_6 = |red: fn(f64) -> f64| {
-            let steps: Vec<Step> = [0.0, 2.0, 4.0, 8.0]
-                .into_iter()
-                .map(|c| Step {
-                    value: c,
-                    ln: [red(c), -0.3 * c, -0.1 * c],
-                    covariance: [[0.0; 3]; 3],
-                    photos: 2,
-                    clear: None,
-                })
-                .collect();
+            let steps = dyed(&[0.0, 2.0, 4.0, 8.0], |c| [red(c), -0.3 * c, -0.1 * c]);
             let choice = Choice {
                 space: Space::Absorbance,
                 axis: Axis::Linear,

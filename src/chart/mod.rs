@@ -238,9 +238,7 @@ impl Chart {
 
     /// The concentration at a position among the steps.
     pub fn value_at(&self, position: f64) -> f64 {
-        let v = self.values();
-        let i = (position.floor().max(0.0) as usize).min(v.len() - 2);
-        v[i] + (position - i as f64) * (v[i + 1] - v[i])
+        curve::value_at(&self.values(), position)
     }
 }
 

@@ -92,14 +92,13 @@ pub(super) fn run(args: Args) -> Done {
         .chain(frame.map(|frame| (frame, "the frame")));
     spares("the chart", &args.out, inputs)?;
     let out = Output::new(&args.out)?;
-    let to = args.out.clone();
+    let former = load_chart(&args.out).ok().map(|c| c.steps.len());
     let (origin, standards) = match &args.photo {
         Some(path) => (Origin::PrintedColours, from_print(path, &args)?),
         None => (Origin::Standards, from_vials(&photos, &args)?),
     };
     let chart = build(terms(args), origin, &standards)?;
     let flags = resolve::flags(&chart)?;
-    let former = load_chart(&to).ok().map(|c| c.steps.len());
     write(&chart, &out)?;
     put(&text::chart(&chart, &flags, colour())?)?;
     say(&match former {

@@ -119,6 +119,7 @@ pub(super) fn answer(
         };
     }
     let (a, b) = post.ends().unwrap_or((0.0, end));
+    let spans = b.min(end) - a.max(0.0);
     if post.pieces.len() > 1 {
         flags.push(Flag::new(
             "two-answers",
@@ -141,14 +142,11 @@ pub(super) fn answer(
                 "dilute the sample 1:1 and read again: the true value halves, the false one does not"
             },
         ));
-    } else if b.min(end) - a.max(0.0) > WIDE_STEPS {
+    } else if spans > WIDE_STEPS {
         flags.push(Flag::new(
             "wide-interval",
             Severity::Doubt,
-            format!(
-                "the interval spans {:.1} steps of the chart",
-                b.min(end) - a.max(0.0)
-            ),
+            format!("the interval spans {spans:.1} steps of the chart"),
             if seen.in_other_light {
                 THEIR_LIGHT
             } else {
@@ -178,10 +176,9 @@ pub(super) fn answer(
         flags.push(below_detection(high, unit, diluted));
         return Answer::Below { high };
     }
-    let low = chart.value_at(a);
     Answer::Value {
         value: chart.value_at(post.median),
-        low: if is_ph(unit) { low } else { low.max(0.0) },
+        low: lower_end(chart, a),
         high: chart.value_at(b),
     }
 }
@@ -207,6 +204,16 @@ const THEIR_LIGHT: &str = "take the photo with the phone and in the light of the
 /// A logarithm of a concentration: water does not dilute it in proportion.
 pub fn is_ph(unit: &str) -> bool {
     unit.eq_ignore_ascii_case("pH")
+}
+
+/// The concentration at the lower end of an interval: none is below zero, also where the curve is continued.
+pub(crate) fn lower_end(chart: &Chart, position: f64) -> f64 {
+    let low = chart.value_at(position);
+    if is_ph(&chart.terms.unit) {
+        low
+    } else {
+        low.max(0.0)
+    }
 }
 
 /// What to do where a chart ends; a sample may have been diluted already.

@@ -16,6 +16,7 @@ pub mod equipment;
 pub mod exchange;
 mod fault;
 mod import;
+mod restore;
 mod schema;
 mod store;
 mod table;

@@ -109,6 +109,8 @@ enum Command {
     Edit(EditArgs),
     /// Leave an entry out from now on; it stays in the file
     Remove(RemoveArgs),
+    /// Take entries that were removed back in
+    Restore(RestoreArgs),
     /// Log what happened to a water
     Event(EventArgs),
     /// Set the bounds within which a test is to stay; without any they are taken away
@@ -160,6 +162,15 @@ struct EditArgs {
 #[derive(clap::Args)]
 struct RemoveArgs {
     /// Entries, as `log show` names them, such as r12 or e3
+    #[arg(required = true)]
+    entries: Vec<Entry>,
+    #[command(flatten)]
+    logbook: LogbookArgs,
+}
+
+#[derive(clap::Args)]
+struct RestoreArgs {
+    /// Entries, as `log show --changes` names them; with a water its entries come back
     #[arg(required = true)]
     entries: Vec<Entry>,
     #[command(flatten)]
@@ -228,6 +239,7 @@ pub(super) fn run(args: &Args) -> Done {
         Command::Show(args) => show::run(args),
         Command::Edit(args) => edit(args),
         Command::Remove(args) => remove(args),
+        Command::Restore(args) => restore(args),
         Command::Event(args) => event(args),
         Command::Limits(args) => limits(args),
         Command::Export(args) => exchange::export(args),
@@ -351,6 +363,24 @@ fn remove(args: &RemoveArgs) -> Done {
     for entry in &args.entries {
         logbook.remove(*entry, &now())?;
         say(&format!("{} {entry} left out", entry.what()));
+    }
+    Ok(Exit::Trusted)
+}
+
+fn restore(args: &RestoreArgs) -> Done {
+    let mut logbook = args.logbook.open(Access::Change)?;
+    for entry in &args.entries {
+        logbook.restore(*entry, &now())?;
+        say(&format!("{} {entry} is back", entry.what()));
+        // What was logged happened: it is told, not stopped.
+        if let Some(event) = logbook.event(*entry)? {
+            warn(&logbook, &event, Some(*entry), true)?;
+        }
+        let waters = logbook.waters()?;
+        let back = waters.iter().find(|(w, _)| w == entry);
+        if let Some((_, water)) = back.filter(|(_, w)| w.invertebrates) {
+            settled(&logbook, &water.name, true)?;
+        }
     }
     Ok(Exit::Trusted)
 }

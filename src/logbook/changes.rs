@@ -1,4 +1,4 @@
-//! What was edited or removed, as whoever keeps the logbook knows it: without what only the file needs.
+//! What was edited, removed or restored, as whoever keeps the logbook knows it: without what only the file needs.
 
 use std::collections::HashMap;
 
@@ -19,8 +19,8 @@ pub struct Change {
     pub at: String,
     /// What was changed, such as r12, or `limits`.
     pub entry: String,
-    /// What was there.
-    pub before: Fields,
+    /// What was there; `None` if it was left out, and is taken back in.
+    pub before: Option<Fields>,
     /// What was there then; `None` if it was removed, or limits were taken away.
     pub after: Option<Fields>,
 }
@@ -29,7 +29,7 @@ pub struct Change {
 const INTERNAL: [&str; 4] = ["id", "seconds", "folded", "uid"];
 
 impl Logbook {
-    /// What was edited or removed, the earliest first.
+    /// What was edited, removed or restored, the earliest first.
     ///
     /// # Errors
     /// If the file cannot be read.
@@ -58,7 +58,9 @@ impl Logbook {
             let removed = |f: &Fields| f.get("removed").is_some_and(|v| !v.is_null());
             told.push(Change {
                 at,
-                before: plain(before, &names),
+                before: Some(before)
+                    .filter(|f| !removed(f))
+                    .map(|f| plain(f, &names)),
                 after: after.filter(|f| !removed(f)).map(|f| plain(f, &names)),
                 entry,
             });

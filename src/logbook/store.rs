@@ -4,17 +4,15 @@ use std::path::Path;
 use std::time::Duration;
 
 use rusqlite::types::Value;
-use rusqlite::{
-    Connection, ErrorCode, OpenFlags, OptionalExtension, Transaction, TransactionBehavior, params,
-};
+use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior, params};
 
 use super::entry::{Entry, Table};
 use super::fault::{Fault, clear, failed};
 use super::write::{
     folded, free_for, insert_equipment, insert_event, insert_reading, insert_water, keep, named,
-    spelt_in, volume, water_id, write_limit,
+    same_photo, spelt_in, volume, water_id, write_limit,
 };
-use super::{Equipment, Event, Limit, Moment, Reading, Water, schema, word};
+use super::{Equipment, Event, Limit, Moment, Reading, Water, restore, schema, word};
 use crate::chart::Medium;
 use crate::error::{Error, Result};
 
@@ -261,16 +259,9 @@ impl Logbook {
         self.change(|c| {
             let water = water_id(c, &reading.water)?;
             if let Some(sha256) = &reading.sha256 {
-                let known = c
-                    .query_row(
-                        "SELECT id FROM reading WHERE sha256 = ?1 AND water = ?2 AND chart_sha256 IS ?3
-                         AND removed IS NULL",
-                        params![sha256, water, reading.chart_sha256],
-                        |row| row.get(0),
-                    )
-                    .optional()?;
-                if let Some(id) = known {
-                    return Ok(Added::Known(Entry::new(Table::Reading, id)));
+                let chart = reading.chart_sha256.as_deref();
+                if let Some(known) = same_photo(c, water, sha256, chart)? {
+                    return Ok(Added::Known(known));
                 }
             }
             Ok(Added::New(insert_reading(c, water, reading, None)?))
@@ -309,6 +300,14 @@ impl Logbook {
             )?;
             Ok(())
         })
+    }
+
+    /// Takes an entry that was left out back in; with a water its entries come back.
+    ///
+    /// # Errors
+    /// If there is no such entry or it is not left out, its name is taken, its water is left out, or its photo was logged anew.
+    pub fn restore(&mut self, entry: Entry, now: &Moment) -> Result<()> {
+        self.change(|c| restore::restore(c, entry, now))
     }
 
     /// Changes fields of an entry; what was there is kept.

@@ -526,15 +526,50 @@ pub(super) fn row(c: &Connection, entry: Entry) -> rusqlite::Result<Option<Field
 /// Keeps an entry as it is now among the changes.
 pub(super) fn keep(c: &Connection, entry: Entry, now: &Moment) -> std::result::Result<(), Fault> {
     let there = row(c, entry)?.filter(|fields| fields["removed"].is_null());
-    let Some(before) = there.map(|fields| serde_json::Value::Object(fields).to_string()) else {
-        return Err(clear(
-            format!("there is no {} {entry} in the logbook", entry.what()),
-            "see `tintwell log show`",
-        ));
-    };
+    let before = there.ok_or_else(|| not_there(entry, "see `tintwell log show`"))?;
+    keep_fields(c, entry, before, now)
+}
+
+/// The fault for an entry that is not in the file.
+pub(super) fn not_there(entry: Entry, fix: &str) -> Fault {
+    clear(
+        format!("there is no {} {entry} in the logbook", entry.what()),
+        fix,
+    )
+}
+
+/// Keeps what an entry was among the changes.
+pub(super) fn keep_fields(
+    c: &Connection,
+    entry: Entry,
+    before: Fields,
+    now: &Moment,
+) -> std::result::Result<(), Fault> {
     c.execute(
         "INSERT INTO change (at, entry, before) VALUES (?1, ?2, ?3)",
-        params![now.to_string(), entry.to_string(), before],
+        params![
+            now.to_string(),
+            entry.to_string(),
+            serde_json::Value::Object(before).to_string()
+        ],
     )?;
     Ok(())
+}
+
+/// The reading of a photo in a water by a chart, if it is logged.
+pub(super) fn same_photo(
+    c: &Connection,
+    water: i64,
+    sha256: &str,
+    chart_sha256: Option<&str>,
+) -> std::result::Result<Option<Entry>, Fault> {
+    let known = c
+        .query_row(
+            "SELECT id FROM reading WHERE sha256 = ?1 AND water = ?2 AND chart_sha256 IS ?3
+             AND removed IS NULL",
+            params![sha256, water, chart_sha256],
+            |row| row.get(0),
+        )
+        .optional()?;
+    Ok(known.map(|id| Entry::new(Table::Reading, id)))
 }

@@ -72,6 +72,7 @@ fn of_waters() -> Router<Shared> {
         .route("/water/{entry}/report.html", get(history::report))
         .route("/picture/{entry}", get(history::photo))
         .route("/remove/{entry}", get(water::removing).post(water::remove))
+        .route("/restore/{entry}", post(water::restore))
         .route("/export/{name}", get(history::export))
 }
 

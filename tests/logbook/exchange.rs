@@ -4,7 +4,7 @@ use std::fs;
 
 use tempfile::TempDir;
 use tintwell::logbook::exchange::{Imported, Whole};
-use tintwell::logbook::{Access, Amount, Field, Logbook};
+use tintwell::logbook::{Access, Added, Amount, Field, Logbook, Reading};
 
 use super::command::run;
 use super::{at, filled, open, reading};
@@ -233,6 +233,54 @@ fn what_is_edited_or_removed_stays_in_the_file() {
         there[1].1.note
     );
     assert_eq!(book.changes().unwrap().len(), 2);
+}
+
+#[test]
+fn what_was_removed_can_be_taken_back_in() {
+    let dir = TempDir::new().unwrap();
+    let mut book = filled(&dir.path().join("a.sqlite"));
+    let before = Whole::of(&book).unwrap();
+    let (water, tidepool) = book
+        .waters()
+        .unwrap()
+        .into_iter()
+        .find(|(_, w)| w.name == "tidepool")
+        .unwrap();
+    let (reading, first) = book.readings("tidepool", None).unwrap()[0].clone();
+    let (event, _) = book.events("tidepool").unwrap()[0].clone();
+    for entry in [reading, event, water] {
+        book.remove(entry, &at(101)).unwrap();
+    }
+    // What belongs to a water comes back with it or after it.
+    let refused = |book: &mut Logbook, entry, says: &str| {
+        let e = book.restore(entry, &at(102)).unwrap_err().to_string();
+        assert!(e.contains(says), "{e}");
+    };
+    refused(&mut book, reading, "was removed too");
+    for entry in [water, reading, event] {
+        book.restore(entry, &at(103)).unwrap();
+        refused(&mut book, entry, "was not removed");
+    }
+    assert_eq!(Whole::of(&book).unwrap(), before);
+    assert_eq!(book.changes().unwrap().len(), 6);
+    // A photo that was logged anew, and a name that was given anew, are not there twice.
+    let photo = Reading {
+        sha256: Some("ab".into()),
+        at: at(50),
+        ..first
+    };
+    let [old, new] = [0, 1].map(|_| {
+        let Added::New(entry) = book.add_reading(&photo).unwrap() else {
+            panic!("it is there already");
+        };
+        book.remove(entry, &at(104)).unwrap();
+        entry
+    });
+    book.restore(new, &at(105)).unwrap();
+    refused(&mut book, old, &format!("it is reading {new}"));
+    book.remove(water, &at(106)).unwrap();
+    book.add_water(&tidepool).unwrap();
+    refused(&mut book, water, "is that of another water");
 }
 
 #[test]

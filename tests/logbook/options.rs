@@ -109,6 +109,16 @@ fn changes_are_told_in_words() {
             "w2     removed: \"pond\"",
         ]
     );
+    log(&["restore", "w2", "r1"]);
+    let (told, _) = log(&["show", "--changes"]);
+    let lines: Vec<&str> = told.lines().skip(8).map(|l| &l[18..]).collect();
+    assert_eq!(
+        lines,
+        [
+            "w2     restored: \"pond\"",
+            "r1     restored: nitrate of pond, 2026-03-01 09:05: 20.0 mg/L (16.0 to 24.0)",
+        ]
+    );
     let (told, _) = log(&["show", "--changes", "--json"]);
     let rows: Vec<serde_json::Value> = told
         .lines()
@@ -117,6 +127,9 @@ fn changes_are_told_in_words() {
     assert_eq!(rows[0]["after"]["water"], "pond");
     assert_eq!(rows[0]["removed"], false);
     assert_eq!(rows[5]["removed"], true);
+    assert_eq!(rows[9]["restored"], true);
+    assert!(rows[9]["before"].is_null(), "{}", rows[9]);
+    assert_eq!(rows[9]["after"]["note"], "by daylight");
     assert_eq!(rows[5]["before"]["note"], "by daylight");
     for internal in ["folded", "uid", "seconds", "removed", "id"] {
         assert!(rows[0]["before"].get(internal).is_none(), "{internal}");

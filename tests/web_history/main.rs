@@ -307,15 +307,27 @@ async fn what_is_removed_stays_in_the_history() {
         "{asked}"
     );
     let before = home.logbook().readings("tidepool", None).unwrap().len();
-    led(
-        &home.post(&format!("/remove/{entry}"), &cookie, "").await,
-        &water,
-    );
-    assert_eq!(
-        home.logbook().readings("tidepool", None).unwrap().len(),
-        before - 1
-    );
-    assert_eq!(home.logbook().changes().unwrap().len(), 1);
+    let left = || home.logbook().readings("tidepool", None).unwrap().len();
+    let remove = || async {
+        let there = format!("{water}?removed={entry}");
+        led(
+            &home.post(&format!("/remove/{entry}"), &cookie, "").await,
+            &there,
+        );
+        there
+    };
+    // It can be taken back at once, but not twice.
+    let told = page(&home, &cookie, &remove().await).await;
+    assert!(told.contains(&format!("{entry} is removed")), "{told}");
+    assert_eq!(left(), before - 1);
+    let back = format!("/restore/{entry}");
+    assert!(told.contains(&format!("action=\"{back}\"")), "{told}");
+    led(&home.post(&back, &cookie, "").await, &water);
+    assert_eq!(left(), before);
+    assert_eq!(home.post(&back, &cookie, "").await.status, 400);
+    remove().await;
+    assert_eq!(left(), before - 1);
+    assert_eq!(home.logbook().changes().unwrap().len(), 3);
     // With a water go its entries, which is told before.
     let id = water.trim_start_matches("/water/").to_owned();
     let asked = page(&home, &cookie, &format!("/remove/{id}")).await;

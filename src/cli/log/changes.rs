@@ -1,4 +1,4 @@
-//! `tintwell log show --changes`: what was edited or removed, in words.
+//! `tintwell log show --changes`: what was edited, removed or restored, in words.
 
 use serde_json::Value;
 
@@ -23,6 +23,7 @@ pub(super) fn told(logbook: &Logbook, json: bool) -> crate::error::Result<String
                 "changed_at": at,
                 "entry": entry,
                 "removed": after.is_none(),
+                "restored": before.is_none(),
                 "before": before,
                 "after": after,
             });
@@ -33,20 +34,20 @@ pub(super) fn told(logbook: &Logbook, json: bool) -> crate::error::Result<String
         }
     }
     if text.is_empty() && !json {
-        text = "nothing was edited or removed\n".into();
+        text = "nothing was edited, removed or restored\n".into();
     }
     Ok(text)
 }
 
 fn words(change: &Change) -> String {
-    let before = &change.before;
-    let Some(after) = &change.after else {
-        let done = if limit(before).is_some() {
-            "taken away"
-        } else {
-            "removed"
-        };
-        return format!("{done}: {}", whole(before));
+    let (before, after) = match (&change.before, &change.after) {
+        (Some(before), Some(after)) => (before, after),
+        (Some(before), None) if limit(before).is_some() => {
+            return format!("taken away: {}", whole(before));
+        }
+        (Some(before), None) => return format!("removed: {}", whole(before)),
+        (None, Some(after)) => return format!("restored: {}", whole(after)),
+        (None, None) => return "left as it was".into(),
     };
     if let (Some(old), Some(new)) = (limit(before), limit(after)) {
         return format!(

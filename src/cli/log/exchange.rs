@@ -121,7 +121,8 @@ pub(super) fn import(args: &ImportArgs) -> Done {
     }
     if removed > 0 {
         say(&format!(
-            "{} that {} removed from this logbook {} so: to have them back, import the file into a new one (--logbook FILE)",
+            "{} that {} removed from this logbook {} so: `tintwell log show --changes` tells which, and `tintwell log restore` \
+             takes back",
             count(removed, "entry", "entries"),
             if removed == 1 { "was" } else { "were" },
             if removed == 1 { "stays" } else { "stay" },

@@ -16,7 +16,7 @@ pub(super) struct Args {
     /// Readings of this test only
     #[arg(long, requires = "water")]
     test: Option<String>,
-    /// What was there before entries were edited or removed
+    /// What was there before entries were edited, removed or restored
     #[arg(long, conflicts_with_all = ["water", "test"])]
     changes: bool,
     /// One JSON object an entry, one line each; limits and where equipment was as well

@@ -20,6 +20,27 @@ use crate::web::refusal::Refusal;
 use crate::web::state::Shared;
 use crate::web::words::Words;
 
+/// What was removed just now, if anything was.
+#[derive(Deserialize)]
+pub(super) struct JustNow {
+    removed: Option<String>,
+}
+
+impl JustNow {
+    /// Tells it, and lets it be taken back.
+    fn undo(&self, words: Words) -> Markup {
+        let entry = self.removed.as_deref().map(str::parse::<Entry>);
+        html! {
+            @if let Some(Ok(entry)) = entry {
+                form method="post" action={ "/restore/" (entry) } role="status" {
+                    p { (words.fill("water.removed", &[("entry", &entry)])) }
+                    button.second { (words.say("water.restore")) }
+                }
+            }
+        }
+    }
+}
+
 /// Entries of a kind on a water's own page.
 const NEWEST: usize = 5;
 /// Entries on a page of all: what a thumb can scroll through.
@@ -32,6 +53,7 @@ type Last = (Entry, Water, Vec<Reading>);
 pub(super) async fn waters(
     State(app): State<Shared>,
     words: Words,
+    Query(just_now): Query<JustNow>,
 ) -> std::result::Result<Markup, Refusal> {
     let waters: Vec<Last> = app
         .in_logbook(|logbook| {
@@ -49,6 +71,7 @@ pub(super) async fn waters(
         words,
         words.say("history.title"),
         html! {
+            (just_now.undo(words))
             @if waters.is_empty() { p { (words.say("history.no_water")) } }
             ul.plain {
                 @for (entry, water, lasts) in &waters {
@@ -117,6 +140,7 @@ pub(super) async fn water(
     State(app): State<Shared>,
     words: Words,
     Path(entry): Path<String>,
+    Query(just_now): Query<JustNow>,
 ) -> std::result::Result<Markup, Refusal> {
     let shown = app
         .in_logbook(move |logbook| look(&logbook, &entry))
@@ -128,6 +152,7 @@ pub(super) async fn water(
         words,
         &name,
         html! {
+            (just_now.undo(words))
             p.quiet { (facts(words, water)) }
             ul.deeds {
                 li { a href={ "/?water=" (entry) } { (words.say("water.test_it")) } }

@@ -389,7 +389,7 @@ pub(super) async fn removing(
     ))
 }
 
-/// Leaves it out, and leads back to its water.
+/// Leaves it out, and leads back to its water, where it can be taken back in.
 pub(super) async fn remove(
     State(app): State<Shared>,
     Path(entry): Path<String>,
@@ -407,6 +407,27 @@ pub(super) async fn remove(
         .await?;
     let to = found.and_then(|f| f.water).filter(|(of, _)| *of != entry);
     Ok(Redirect::to(&to.map_or_else(
+        || format!("/waters?removed={entry}"),
+        |(of, _)| format!("/water/{of}?removed={entry}"),
+    )))
+}
+
+/// Takes back in what was left out, and leads to its water.
+pub(super) async fn restore(
+    State(app): State<Shared>,
+    Path(entry): Path<String>,
+) -> Result<Redirect, Refusal> {
+    let Ok(entry) = entry.parse::<Entry>() else {
+        return Err(Refusal::nothing_here());
+    };
+    let now = now(&app);
+    let found = app
+        .in_logbook(move |mut logbook| {
+            logbook.restore(entry, &now)?;
+            look_up(&logbook, entry)
+        })
+        .await?;
+    Ok(Redirect::to(&found.and_then(|f| f.water).map_or_else(
         || "/waters".to_owned(),
         |(of, _)| format!("/water/{of}"),
     )))

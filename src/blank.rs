@@ -33,6 +33,14 @@ const CLEAREST: f64 = 1.0 / 7.0;
 /// A tint (natural log) past which the water rather than the dye makes the colour: half of the light of a channel.
 const STRONG: f64 = std::f64::consts::LN_2;
 
+/// Cosine between the tints of water and dye from which on they are alike: 30 degrees apart in the directions of log light, within
+/// which inks tell of each other too. A choice.
+const ALIKE: f64 = 0.87;
+/// Standard deviations from which on there is a tint.
+const SURELY: f64 = 3.0;
+/// Water as brown as weak tea takes so much (natural log) of blue light in a vial; what is paler may be yellow by itself. From memory.
+const TEA: f64 = 0.25;
+
 impl Blank {
     /// Looks at a photo of a blank: the water to be tested in the vial, without reagent.
     ///
@@ -50,6 +58,7 @@ impl Blank {
         seen.extend(sight::empty(&look, &no_dye, chart.lines_lowered));
         let repeat = Matrix3::from_fn(|i, k| chart.repeatability[i][k]);
         let covariance = look.covariance(&sampled, &correction, chart.inks_missed)
+            + correction.untold(&sampled.ln)
             + repeat * depth(&sampled.ln).powi(2);
         let blank = Blank::of(&sampled.ln, &covariance);
         let mut flags = Vec::new();
@@ -76,6 +85,14 @@ impl Blank {
                 "fill the blank with the water to be tested and nothing else; water as dark as this asks for another method",
             ));
         }
+        if taken <= STRONG && blank.is_like(&chart.dye_at(f64::INFINITY)) {
+            flags.push(Flag::new(
+                "blank-like-sample",
+                Severity::Doubt,
+                "the blank has a tint like that of the samples of this test: is there reagent in it?",
+                "fill the blank with the water to be tested and nothing else, in a clean vial",
+            ));
+        }
         debug_assert_ne!(Verdict::of(&flags), Verdict::Unreadable);
         Ok(Checked {
             value: blank,
@@ -90,6 +107,17 @@ impl Blank {
             tint: self.tint / factor,
             covariance: self.covariance / (factor * factor),
         }
+    }
+
+    /// Whether it goes the way of a dye (natural log of relative light) more surely than clear water would, and not as water that
+    /// is yellow by itself does.
+    fn is_like(&self, dye: &Vector3<f64>) -> bool {
+        let dye = dye.add_scalar(-dye.max());
+        let along = self.tint.dot(&dye) / (self.tint.norm() * dye.norm()).max(f64::MIN_POSITIVE);
+        let way = self.tint / self.tint.norm().max(f64::MIN_POSITIVE);
+        let sd = way.dot(&(self.covariance * way)).max(0.0).sqrt();
+        let is_yellow = self.tint.imin() == 2 && self.tint.norm() < TEA;
+        along > ALIKE && self.tint.norm() > SURELY * sd && !is_yellow
     }
 
     /// The tint of a colour `ln` (natural log of relative light) with its covariance.
@@ -111,6 +139,22 @@ impl Blank {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Reagent in a blank goes the dye's way, as tank water that is yellow does only where the dye is yellow too.
+    #[test]
+    fn reagent_in_a_blank_is_told_from_yellow_water() {
+        let like = |ln: [f64; 3], dye: [f64; 3]| {
+            let own = Matrix3::identity() * 1e-4;
+            Blank::of(&ln.into(), &own).is_like(&dye.into())
+        };
+        let (pink, yellow) = ([-0.4, -2.0, -0.7], [-0.1, -0.3, -1.5]);
+        assert!(like([-0.05, -0.25, -0.1], pink));
+        assert!(!like([-0.02, -0.05, -0.18], pink));
+        // Clear water, whose tint is what it is measured to.
+        assert!(!like([0.0, -0.02, 0.0], pink));
+        assert!(!like([-0.02, -0.05, -0.18], yellow));
+        assert!(like([-0.02, -0.07, -0.4], yellow));
+    }
 
     /// A grey veil is the vial's, not the water's; and what is alike in all channels has no error in the tint either.
     #[test]

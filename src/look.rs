@@ -279,11 +279,13 @@ impl Look {
         Matrix3::identity() * (sd * sd / sampled.blocks as f64)
     }
 
-    /// Covariance (natural log of relative light) of a standing vial's colour from how near it stands to the card.
+    /// Covariance (natural log of relative light) of a standing vial's colour from how near it stands to the card. One that was marked by
+    /// hand may be of any width.
     pub fn gap_covariance(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
         match &self.vial {
             Some(Found::Standing(vial)) => gap::covariance(ln, vial.width()),
-            _ => Matrix3::zeros(),
+            Some(Found::Open(_)) => Matrix3::zeros(),
+            None => gap::covariance(ln, gap::NARROWEST),
         }
     }
 

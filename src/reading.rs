@@ -195,7 +195,9 @@ pub fn read(
         .iter()
         .find(|s| s.reason == OTHER_LIGHT)
         .map_or(0.0, |s| s.share);
-    flags.extend(answer::other_light(other_light));
+    if correction.is_told() {
+        flags.extend(answer::other_light(other_light));
+    }
     let seen = answer::Seen {
         beside: answer::beside(&sampled, &curve, &post, chart),
         height_deg: look.height_deg(),
@@ -313,7 +315,10 @@ fn causes(
             "correction onto the session",
             correction.residual_covariance(ln),
         ),
-        (OTHER_LIGHT, correction.metamerism(ln, chart.inks_missed)),
+        (
+            OTHER_LIGHT,
+            correction.metamerism(ln, chart.inks_missed) + correction.untold(ln),
+        ),
         (
             "light gathered behind the vial",
             gathered - usual + elsewhere,

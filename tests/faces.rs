@@ -629,6 +629,8 @@ fn a_blank_is_taken_off_and_said() {
         words.out
     );
     insta::assert_snapshot!("blank_missing", error(read(&["--blank", "nowhere.png"]), 4));
+    fs::copy(dir.path().join("sample.png"), dir.path().join("again.png")).unwrap();
+    insta::assert_snapshot!("blank_again", error(read(&["--blank", "again.png"]), 4));
 }
 
 #[test]

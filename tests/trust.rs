@@ -382,6 +382,15 @@ fn a_blank_that_is_none_is_doubted() {
         "{:?}",
         blank.flags
     );
+    // A little of it: the colour of a sample as weak as the second standard.
+    let weak = session().own(5.0, SEED);
+    let photo = decode(&render(&weak, &CARD).jpeg(), &Limits::default()).expect("a photo");
+    let blank = Blank::new(&photo, &by, &CHART).expect("a blank");
+    assert!(
+        blank.flags.iter().any(|f| f.code == "blank-like-sample"),
+        "{:?}",
+        blank.flags
+    );
     let mut layered = session().own(10.0, SEED);
     layered.liquid.as_mut().expect("a liquid").layers = 0.8;
     let photo = decode(&render(&layered, &CARD).jpeg(), &Limits::default()).expect("a photo");

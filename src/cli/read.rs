@@ -17,6 +17,7 @@ use crate::error::Error;
 use crate::estimate::dilution::Dilution;
 use crate::flag::Checked;
 use crate::logbook::folded;
+use crate::photo::sha256;
 use crate::reading::{Told, is_ph};
 use crate::report::{Outcome, json, overlay, text};
 use crate::same_vial::{Member, VialReading, same_vial};
@@ -136,6 +137,7 @@ pub(super) fn run(args: &Args) -> Done {
         .as_deref()
         .map(|path| {
             let photo = load_photo(path)?;
+            another_photo(path, &args.photos)?;
             Blank::new(&photo, &by, &chart)
                 .map_err(|e| e.about(format!("{} (the blank)", shown(path))))
         })
@@ -265,6 +267,20 @@ fn together(
     }
     let exit = reading.value.verdict.into();
     Ok((reading, exit))
+}
+
+/// A blank is a photo of its own: the same file would be taken off itself.
+fn another_photo(blank: &Path, photos: &[PathBuf]) -> crate::error::Result<()> {
+    let hash = |path: &Path| content(path).ok().map(|bytes| sha256(&bytes));
+    let own = hash(blank);
+    match photos.iter().find(|p| hash(p) == own) {
+        None => Ok(()),
+        Some(same) => Err(Error::new(
+            format!("the blank is the same photo as the sample {}", shown(same)),
+            "photograph the vial with the water alone, before the reagent goes in",
+        )
+        .about(shown(blank))),
+    }
 }
 
 fn unit_agrees(wanted: Option<&str>, chart: &Chart, args: &Args) -> Result<(), Stop> {

@@ -95,8 +95,8 @@ struct ForLiquid {
     tone: Tone,
     /// What the inks are moved and missed by.
     inks: Hue,
-    /// What lamp and camera did to inks and so do to a dye.
-    changes: Changes,
+    /// What lamp and camera did to inks and so do to a dye; `None` where too few of the inks have a colour to tell.
+    changes: Option<Changes>,
 }
 
 struct Pair<'a> {
@@ -281,7 +281,10 @@ impl Correction {
             return ln(self.apply(level));
         };
         let plain = ln(relative(&liquid.tone.apply(level), &self.to_working));
-        plain + liquid.changes.moved(&plain)
+        match &liquid.changes {
+            Some(changes) => plain + changes.moved(&plain),
+            None => plain,
+        }
     }
 
     /// The same with no correction beyond white balance: as it is seen.
@@ -300,17 +303,37 @@ impl Correction {
     /// camera; `usual` is what inks are missed by in the session itself, nothing where that is not known: in the session's light
     /// a dye goes the way of the standards.
     pub fn metamerism(&self, at: &Vector3<f64>, usual: Option<f64>) -> Matrix3<f64> {
-        self.liquid.as_ref().map_or_else(Matrix3::zeros, |liquid| {
+        self.telling().map_or_else(Matrix3::zeros, |inks| {
             Population::shipped().dyes_missed(at)
-                * (liquid.inks.unrest() * self.unusual(usual) * depth(at).powi(2))
+                * (inks.unrest() * inks.unusual(usual.unwrap_or(0.0)) * depth(at).powi(2))
         })
     }
 
-    /// How surely lamp or camera are not those of the session, 0 to 1; `usual` as in [`Correction::metamerism`].
+    /// Covariance (natural log of relative light) of the same where no inks tell of lamp and camera: those of the session are as
+    /// likely as any. Nothing where they tell. Photos of one session need not have it among each other.
+    pub fn untold(&self, at: &Vector3<f64>) -> Matrix3<f64> {
+        match self.telling() {
+            Some(_) => Matrix3::zeros(),
+            None => Population::shipped().unknown(at),
+        }
+    }
+
+    /// How surely lamp or camera are not those of the session, 0 to 1; `usual` as in [`Correction::metamerism`]. Where no inks tell,
+    /// they may be any.
     pub fn unusual(&self, usual: Option<f64>) -> f64 {
-        self.liquid
-            .as_ref()
-            .map_or(0.0, |liquid| liquid.inks.unusual(usual.unwrap_or(0.0)))
+        self.telling()
+            .map_or(1.0, |inks| inks.unusual(usual.unwrap_or(0.0)))
+    }
+
+    /// The inks, if they tell of lamp and camera.
+    fn telling(&self) -> Option<&Hue> {
+        let liquid = self.liquid.as_ref()?;
+        liquid.changes.as_ref().map(|_| &liquid.inks)
+    }
+
+    /// Whether patches tell of lamp and camera: enough of them have a colour.
+    pub fn is_told(&self) -> bool {
+        self.telling().is_some()
     }
 
     /// What inks are missed by in this photo when each is predicted from the others ([`Hue::missed`]).
@@ -383,12 +406,19 @@ fn for_liquid(pairs: &[Pair], seen: &Observed) -> Option<ForLiquid> {
         }
     }
     let (_, tone, hue, inks) = best?;
+    let told = pairs.len() - neutrals >= COLOURED;
     Some(ForLiquid {
         tone,
         inks: hue,
-        changes: Changes::of(Population::shipped(), &inks)?,
+        changes: told
+            .then(|| Changes::of(Population::shipped(), &inks))
+            .flatten(),
     })
 }
+
+/// Fewest patches with a colour that tell of lamp and camera: grey looks alike under most, and one ink or two tell of their own hue
+/// alone. A third of those of the card; a choice.
+const COLOURED: usize = 6;
 
 fn pair<'a>(patches: &[PatchSeen], session: &'a [SessionPatch]) -> Vec<Pair<'a>> {
     patches

@@ -102,6 +102,14 @@ impl Population {
             .sum()
     }
 
+    /// Covariance (natural log of relative light) of how far a dye of the colour `ln` moves under a lamp and a camera of which nothing
+    /// is known: as if they were drawn anew from the population.
+    pub fn unknown(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
+        let moves = self.moves(ln, |near| &near.dyes);
+        let all = &moves * moves.transpose() * depth(ln).powi(2);
+        Matrix3::from_fn(|a, b| all[(a, b)])
+    }
+
     /// Covariance of what a dye of the colour `ln` is missed by, per depth squared, over [`super::hue::Hue::unrest`].
     pub fn dyes_missed(&self, ln: &Vector3<f64>) -> Matrix3<f64> {
         self.covariance(ln, |near| &near.dyes_missed)

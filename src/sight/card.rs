@@ -36,6 +36,13 @@ pub(super) fn flags(look: &Look, correction: &Correction, flags: &mut Vec<Flag>)
                 "the photo was balanced on white paper alone: other light or another phone than the session's is not corrected",
                 "use the card with colour patches, with the chart made from it",
             ));
+        } else if !correction.is_told() {
+            flags.push(Flag::new(
+                "few-coloured-patches",
+                Severity::Note,
+                "too few coloured patches are seen to tell another lamp or phone than the standards had; the interval allows for any",
+                "print the card in colour and make the chart with it; keep all of it in the picture, dry and without reflections",
+            ));
         }
     } else {
         flags.push(Flag::new(

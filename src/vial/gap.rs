@@ -18,6 +18,9 @@ const MIDDLE: f64 = 17.0;
 /// Where it usually stands off the card, mm: the thickness of a rim, a card that is not quite flat.
 const USUAL: f64 = 1.0;
 
+/// The narrowest vial that the bay is made for, mm: it loses the most.
+pub const NARROWEST: f64 = 12.0;
+
 /// Share by which the depth of a colour falls per mm that a vial of a width (mm) stands farther from the card.
 pub fn paler_per_mm(width: f64) -> f64 {
     let r = width / 2.0;
@@ -40,7 +43,7 @@ mod tests {
     #[test]
     fn narrow_vials_lose_more_per_millimetre() {
         assert!((paler_per_mm(24.0) - 0.03692).abs() < 1e-5);
-        assert!((paler_per_mm(12.0) - 0.06593).abs() < 1e-5);
+        assert!((paler_per_mm(NARROWEST) - 0.06593).abs() < 1e-5);
     }
 
     /// It is the slope of ln(1 + r / h).

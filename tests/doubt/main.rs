@@ -8,6 +8,7 @@ mod scenes;
 
 mod chart;
 mod colour;
+mod mono;
 mod photo;
 
 use std::sync::LazyLock;

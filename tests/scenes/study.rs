@@ -1,7 +1,7 @@
 //! The study: seeded scenes per set, read by the pipeline and by the plain method, summed up in one table.
 //!
 //! `cargo run --release --example study -- [--seed N] [--sessions N] [--shots N] [--set NAME] [--cache FOLDER]
-//! [--diffuse] [--verbose]`; the cache keeps the photos, so that a change to the pipeline is tried again in seconds.
+//! [--diffuse] [--mono] [--verbose]`; the cache keeps the photos, so that a change to the pipeline is tried again in seconds.
 
 #[path = "mod.rs"]
 mod scenes;
@@ -27,6 +27,8 @@ struct Options {
     set: Option<String>,
     /// Light from all sides, as under an overcast sky: what the card asks for.
     diffuse: bool,
+    /// The card in black and white.
+    mono: bool,
     verbose: bool,
 }
 
@@ -38,6 +40,7 @@ fn options() -> Options {
         cache: None,
         set: None,
         diffuse: false,
+        mono: false,
         verbose: false,
     };
     let mut args = std::env::args().skip(1);
@@ -50,6 +53,7 @@ fn options() -> Options {
             "--cache" => o.cache = Some(value().into()),
             "--set" => o.set = Some(value()),
             "--diffuse" => o.diffuse = true,
+            "--mono" => o.mono = true,
             "--verbose" => o.verbose = true,
             _ => panic!("unknown option {a}"),
         }
@@ -139,7 +143,11 @@ fn shoot(o: &Options, name: &str, scene: &Scene, card: &Layout) -> (Vec<u8>, [[f
 
 fn main() {
     let o = options();
-    let card = Layout::from_json(include_str!("../../calibration/card-side.json"));
+    let card = Layout::from_json(if o.mono {
+        include_str!("../../calibration/card-side-mono.json")
+    } else {
+        include_str!("../../calibration/card-side.json")
+    });
     let by = Where::Card(Design::all());
     let sessions: Vec<(Series, u64)> = Series::ALL
         .into_iter()

@@ -2,8 +2,9 @@
 
 use std::str::FromStr;
 
-use jiff::ToSpan;
 use jiff::civil::{Date, DateTime, Time};
+use jiff::tz::{Offset, TimeZone};
+use jiff::{Timestamp, ToSpan};
 
 use crate::chart::Terms;
 use crate::flag::{Flag, Severity};
@@ -16,13 +17,15 @@ pub enum Started {
     On(DateTime),
     /// At such a time of day, of the photo's day or the evening before.
     At(Time),
+    /// At a local date and time of a clock with this offset, which need not be that of the photo.
+    Elsewhere(DateTime, Offset),
 }
 
 impl Started {
     /// The local date and time, for a photo taken at `taken`. A time of day some hours later than the photo's is none of the day before.
     fn before(self, taken: DateTime) -> DateTime {
         match self {
-            Started::On(start) => start,
+            Started::On(start) | Started::Elsewhere(start, _) => start,
             Started::At(time) => {
                 let today = taken.date().to_datetime(time);
                 if minutes(taken, today) < LONGEST_WAIT / 2.0 {
@@ -32,6 +35,31 @@ impl Started {
                 }
             }
         }
+    }
+
+    /// The same, told by a clock of `zone`.
+    #[must_use]
+    pub fn told_in(self, zone: &TimeZone) -> Started {
+        match self {
+            Started::On(start) => start
+                .to_zoned_datetime(zone.clone())
+                .map_or(self, |at| Started::Elsewhere(start, at.offset())),
+            other => other,
+        }
+    }
+
+    /// Minutes from it to a photo taken at the local time `taken`, of which the offset may be known.
+    fn waited(self, taken: DateTime, offset: Option<&str>) -> f64 {
+        let instants = || {
+            let Started::Elsewhere(start, there) = self else {
+                return None;
+            };
+            // A time with an offset as RFC 3339 has it.
+            let photo: Timestamp = format!("{taken}{}", offset?).parse().ok()?;
+            let start = there.to_timestamp(start).ok()?;
+            Some(start.duration_until(photo).as_secs_f64() / 60.0)
+        };
+        instants().unwrap_or_else(|| minutes(self.before(taken), taken))
     }
 }
 
@@ -117,7 +145,7 @@ pub fn flags(facts: &CaptureFacts, terms: &Terms, started: Option<Started>) -> V
     }
     if let (Some(taken), Some(window), Some(started)) = (facts.taken_at, terms.read_window, started)
     {
-        let waited = minutes(started.before(taken), taken);
+        let waited = started.waited(taken, facts.offset.as_deref());
         if waited < window.from_min || waited > window.to_min {
             let read = format!(
                 "the colour is to be read after {} to {} minutes",
@@ -279,6 +307,25 @@ mod tests {
         ] {
             assert!(text.parse::<Started>().is_err(), "{text}");
         }
+    }
+
+    /// The clock of the computer that the page is asked from need not go like the phone's.
+    #[test]
+    fn a_start_on_another_clock_is_the_same_instant() {
+        let taken: DateTime = "2026-02-23T09:05:12".parse().unwrap();
+        let utc = |t: &str| t.parse::<Started>().unwrap().told_in(&TimeZone::UTC);
+        assert_eq!(
+            utc("2026-02-23T17:00:12").waited(taken, Some("-08:00")),
+            5.0
+        );
+        assert_eq!(
+            utc("2026-02-23T09:00:12").waited(taken, Some("-08:00")),
+            485.0
+        );
+        // Where the photo has no offset, clocks are taken to go alike.
+        assert_eq!(utc("2026-02-23T09:00:12").waited(taken, None), 5.0);
+        let told: Started = "2026-02-23T09:00:12".parse().unwrap();
+        assert_eq!(told.waited(taken, Some("-08:00")), 5.0);
     }
 
     /// A start that can be held against nothing is told.

@@ -9,15 +9,15 @@ use serde::Serialize;
 
 use crate::blank::Blank;
 use crate::capture;
-use crate::chart::Chart;
 use crate::chart::curve::Curve;
 use crate::chart::resolve::from_print;
+use crate::chart::{Chart, Medium};
 use crate::colour::{Lab, Relative};
 use crate::error::{Error, Result};
 use crate::estimate::budget::{Budget, dark_end, depth};
 use crate::estimate::dilution::Dilution;
 use crate::estimate::posterior::{Posterior, posterior};
-use crate::flag::{Checked, Verdict};
+use crate::flag::{Checked, Flag, Severity, Verdict};
 use crate::light::correct::Correction;
 use crate::look::{Look, Where, look};
 use crate::photo::{CaptureFacts, Photo};
@@ -124,6 +124,8 @@ pub struct Told {
     pub dilution: Option<Dilution>,
     /// The colour of the water itself, with what is to be said about its photo.
     pub blank: Option<Checked<Blank>>,
+    /// Whether the water is fresh or salt.
+    pub medium: Option<Medium>,
 }
 
 /// The reading together with what it was seen on, for pictures.
@@ -184,6 +186,7 @@ pub fn read(
     };
 
     flags.extend(capture::flags(&photo.facts, &chart.terms, told.started));
+    flags.extend(other_water(chart, told.medium));
     flags.extend(from_print(chart));
     flags.extend(chart.doubt());
     let usual = chart.clear_at(post.nearest);
@@ -269,6 +272,23 @@ pub(crate) fn right_card(look: &Look, chart: &Chart) -> Result<()> {
         )),
         _ => Ok(()),
     }
+}
+
+/// That the standards were made in another kind of water than the sample's.
+fn other_water(chart: &Chart, water: Option<Medium>) -> Option<Flag> {
+    let (of_chart, of_water) = (chart.terms.medium?, water?);
+    (of_chart != of_water).then(|| {
+        Flag::new(
+            "other-water",
+            Severity::Doubt,
+            format!(
+                "the standards of the chart were made in {} water, and this is {}: many reagents colour the two unlike",
+                of_chart.word(),
+                of_water.word()
+            ),
+            "make a chart of standards in this kind of water, or mend what the logbook or the chart says of it",
+        )
+    })
 }
 
 /// The contribution that grows with how far the lamp or phone is from the standards'.

@@ -31,6 +31,16 @@ pub enum Medium {
     Salt,
 }
 
+impl Medium {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Medium::Fresh => "fresh",
+            Medium::Salt => "salt",
+        }
+    }
+}
+
 /// What the colours of a chart were taken from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

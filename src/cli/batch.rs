@@ -21,6 +21,7 @@ use super::place::PlaceArgs;
 use super::rules::Charts;
 use super::timings::TimingsArgs;
 use super::{Done, Exit, Stop, put, say, tell};
+use crate::chart::Medium;
 use crate::chart::file::sha256_of;
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
@@ -140,7 +141,8 @@ pub(super) fn run(args: &Args) -> Done {
     };
     let before = Before {
         results: done,
-        logged: keeper.as_ref().map(Keeper::logged).transpose()?,
+        logged: keeper.as_mut().map(Keeper::settled).transpose()?,
+        medium: keeper.as_ref().and_then(Keeper::medium),
     };
     let mut tally = Tally::default();
     let written = in_order(photos, &by, &charts, &before, |result| {
@@ -190,12 +192,13 @@ pub(super) fn run(args: &Args) -> Done {
     Ok(worst)
 }
 
-/// What is not done again.
+/// What is known before the first photo: what is not done again, and of the water.
 struct Before {
     /// Photos in the results.
     results: Known,
-    /// Photos in the logbook, and the charts they were read with; `None` if nothing is logged.
+    /// Photos in the logbook, or left out of it, and the charts they were read with; `None` if nothing is logged.
     logged: Option<HashSet<(String, Option<String>)>>,
+    medium: Option<Medium>,
 }
 
 impl Before {
@@ -353,7 +356,11 @@ fn read(path: &Path, by: &Where, charts: &Charts, done: &Before) -> One {
         }
     }
     let logs = done.logged.is_some();
-    let one::One { outcome, seen } = one(&shown(path), content, by, chart, &Told::default(), logs);
+    let told = Told {
+        medium: done.medium,
+        ..Told::default()
+    };
+    let one::One { outcome, seen } = one(&shown(path), content, by, chart, &told, logs);
     // A file that cannot be read is tried each time, but told once.
     let known = done.results.get(&Identity::of(&outcome));
     match known {

@@ -146,6 +146,7 @@ pub(super) fn run(args: &Args) -> Done {
         started: args.started,
         dilution: args.dilution,
         blank,
+        medium: keeper.as_ref().and_then(Keeper::medium),
     };
     let colour = colour();
     let table = args.same_vial.then(|| {

@@ -7,6 +7,7 @@ use std::collections::HashSet;
 
 use jiff::tz::TimeZone;
 
+use crate::chart::Medium;
 use crate::error::{Error, Result};
 use crate::flag::{Checked, Verdict};
 use crate::logbook::{Added, Amount, Jpeg, Logbook, Moment, Reading, Source};
@@ -21,8 +22,11 @@ use crate::same_vial::VialReading;
 pub(crate) struct Keeper {
     logbook: Logbook,
     water: String,
+    medium: Option<Medium>,
     /// Of photos that do not tell theirs.
     zone: TimeZone,
+    /// Photos whose readings were taken out of this water's log: they are not logged anew. With the chart's hash.
+    left_out: HashSet<(String, Option<String>)>,
     tally: Tally,
 }
 
@@ -32,6 +36,7 @@ struct Tally {
     new: usize,
     known: usize,
     unreadable: usize,
+    left_out: usize,
     failed: usize,
 }
 
@@ -120,18 +125,34 @@ impl Keeper {
     /// # Errors
     /// If there is no such water.
     pub(crate) fn new(logbook: Logbook, water: &str) -> Result<Keeper> {
-        let water = logbook.water(water)?.name;
+        let water = logbook.water(water)?;
         Ok(Keeper {
             logbook,
-            water,
+            water: water.name,
+            medium: water.medium,
             zone: TimeZone::system(),
+            left_out: HashSet::new(),
             tally: Tally::default(),
         })
     }
 
-    /// Photos (SHA-256, and that of the chart they were read with) that are logged for this water.
-    pub(crate) fn logged(&self) -> Result<HashSet<(String, Option<String>)>> {
-        self.logbook.photos(&self.water)
+    /// Whether the water is fresh or salt, where the logbook tells.
+    pub(crate) fn medium(&self) -> Option<Medium> {
+        self.medium
+    }
+
+    /// Photos (SHA-256, and that of the chart they were read with) that are logged for this water, or were and are left out: from now on
+    /// those are not logged anew, as somebody decided who looked at them.
+    pub(crate) fn settled(&mut self) -> Result<HashSet<(String, Option<String>)>> {
+        self.left_out = self.logbook.photos_left_out(&self.water)?;
+        let mut all = self.logbook.photos(&self.water)?;
+        all.extend(self.left_out.iter().cloned());
+        Ok(all)
+    }
+
+    fn is_left_out(&self, seen: &Seen) -> bool {
+        let photo = seen.sha256.clone().map(|s| (s, seen.chart_sha256.clone()));
+        photo.is_some_and(|photo| self.left_out.contains(&photo))
     }
 
     /// Logs what was read; nothing (`None`) if there is no reading to rely on.
@@ -139,6 +160,10 @@ impl Keeper {
     /// # Errors
     /// If there is no time, or the logbook cannot be written.
     pub(crate) fn log(&mut self, seen: Seen, told: &Noted) -> Result<Option<Added>> {
+        if self.is_left_out(&seen) {
+            self.tally.left_out += 1;
+            return Ok(None);
+        }
         let about = format!("{} is not logged", seen.photo);
         let logged = self.add(seen, told);
         match &logged {
@@ -208,12 +233,14 @@ impl Keeper {
             new,
             known,
             unreadable,
+            left_out,
             failed,
         } = self.tally;
         let mut text = format!("logged for {}: {new} new", clean(&self.water));
         for (n, what) in [
             (known, "logged before"),
             (unreadable, "without a reading, not logged"),
+            (left_out, "removed or moved before, not logged again"),
             (failed, "could not be logged"),
         ] {
             if n > 0 {

@@ -212,6 +212,28 @@ impl Logbook {
         Ok(photos.into_iter().collect())
     }
 
+    /// The photos whose readings a water had and has no more, since they were removed or moved to another; as in
+    /// [`Logbook::photos`].
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn photos_left_out(&self, water: &str) -> Result<HashSet<(String, Option<String>)>> {
+        let there = self.photos(water)?;
+        let water = self.water(water)?.name;
+        let had = self.all(
+            "WITH own AS (SELECT id FROM water WHERE name = ?1 AND removed IS NULL)
+             SELECT sha256, chart_sha256 FROM reading WHERE water = (SELECT id FROM own)
+             UNION SELECT json_extract(before, '$.sha256'), json_extract(before, '$.chart_sha256') FROM change
+             WHERE entry LIKE 'r%' AND json_extract(before, '$.water') = (SELECT id FROM own)",
+            &[&water as &dyn ToSql],
+            |row| Ok((row.get::<_, Option<String>>(0)?, row.get(1)?)),
+        )?;
+        let had = had
+            .into_iter()
+            .filter_map(|(photo, chart)| Some((photo?, chart)));
+        Ok(had.filter(|photo| !there.contains(photo)).collect())
+    }
+
     /// The events of a water in the order of their times.
     ///
     /// # Errors

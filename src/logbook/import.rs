@@ -14,9 +14,9 @@ use super::exchange::{Kept, Whole};
 use super::fault::{Fault, clear, of_entry};
 use super::write::{
     add_proof, event_uid, folded, insert_equipment, insert_event, insert_limit, insert_reading,
-    insert_water, known, lacking, limit_of, reading_uid, water_id,
+    insert_water, keep, known, lacking, limit_of, reading_uid, row, water_id,
 };
-use super::{Entry, Equipment, Event, Logbook, Water};
+use super::{Entry, Equipment, Event, Logbook, Moment, Water};
 use crate::error::Result;
 
 /// What an import did.
@@ -33,17 +33,22 @@ pub struct Imported {
     pub limits_kept: usize,
     /// Waters, equipment, readings and events that were removed here, and stay so.
     pub removed: usize,
+    /// Readings and events that were there.
+    pub there: usize,
+    /// Waters that were there and in which, by the file, invertebrates live, which the logbook did not know. It does now: what copper
+    /// would kill is not to be forgotten.
+    pub invertebrates: Vec<String>,
     /// Of which new events there is a warning, and what it says.
     pub warned: Vec<(Entry, String)>,
 }
 
 impl Whole {
-    /// Adds all of it that is not there yet.
+    /// Adds all of it that is not there yet; what is changed by that is kept with the time `now`.
     ///
     /// # Errors
     /// If the logbook cannot be written, or an entry cannot be one; the error gives its line in a table, or its time.
-    pub fn import(self, logbook: &mut Logbook) -> Result<Imported> {
-        let (mut done, new) = logbook.change(|c| self.add(c))?;
+    pub fn import(self, logbook: &mut Logbook, now: &Moment) -> Result<Imported> {
+        let (mut done, new) = logbook.change(|c| self.add(c, now))?;
         for (entry, event) in new {
             let warning = equipment::warning(logbook, &event, Some(entry))?;
             done.warned.extend(warning.map(|w| (entry, w)));
@@ -51,8 +56,15 @@ impl Whole {
         Ok(done)
     }
 
-    fn add(self, c: &Connection) -> std::result::Result<(Imported, Vec<(Entry, Event)>), Fault> {
-        let mut done = Imported::default();
+    fn add(
+        self,
+        c: &Connection,
+        now: &Moment,
+    ) -> std::result::Result<(Imported, Vec<(Entry, Event)>), Fault> {
+        let mut done = Imported {
+            invertebrates: learn_of_invertebrates(c, &self.waters, now)?,
+            ..Imported::default()
+        };
         let mut new = Vec::new();
         let mut waters: Names<Water> = Names::of(c, self.waters)?;
         let mut things: Names<Equipment> = Names::of(c, self.equipment)?;
@@ -66,7 +78,11 @@ impl Whole {
             value.answer = value.answer.cut(&value.unit);
             let uid = uid.unwrap_or_else(|| reading_uid(&value));
             if let Some((id, removed)) = known(c, Table::Reading, &uid)? {
-                done.removed += usize::from(removed);
+                *(if removed {
+                    &mut done.removed
+                } else {
+                    &mut done.there
+                }) += 1;
                 if !removed && add_proof(c, id, &value)? {
                     done.completed += 1;
                 }
@@ -88,7 +104,11 @@ impl Whole {
             let label = label(line, &value.kind.word(), &value.at);
             let uid = uid.unwrap_or_else(|| event_uid(&value));
             if let Some((_, removed)) = known(c, Table::Event, &uid)? {
-                done.removed += usize::from(removed);
+                *(if removed {
+                    &mut done.removed
+                } else {
+                    &mut done.there
+                }) += 1;
                 continue;
             }
             let insert = || {
@@ -133,8 +153,42 @@ impl Whole {
     }
 }
 
+/// Notes that invertebrates live in waters that are there, where the file says so and the logbook does not. Gives their names.
+fn learn_of_invertebrates(
+    c: &Connection,
+    waters: &[Kept<Water>],
+    now: &Moment,
+) -> std::result::Result<Vec<String>, Fault> {
+    let mut told = Vec::new();
+    for kept in waters.iter().filter(|k| k.value.invertebrates) {
+        let by_uid = match &kept.uid {
+            Some(uid) => known(c, Table::Water, uid)?.filter(|(_, removed)| !removed),
+            None => None,
+        };
+        let id = match by_uid {
+            Some((id, _)) => Some(id),
+            None => live(c, Table::Water, &folded(&kept.value.name))?
+                .map(|name| water_id(c, &name))
+                .transpose()?,
+        };
+        let Some(id) = id else { continue };
+        let entry = Entry::new(Table::Water, id);
+        let there = row(c, entry)?.unwrap_or_default();
+        if there
+            .get("invertebrates")
+            .and_then(serde_json::Value::as_i64)
+            == Some(0)
+        {
+            keep(c, entry, now)?;
+            c.execute("UPDATE water SET invertebrates = 1 WHERE id = ?1", [id])?;
+            told.extend(there["name"].as_str().map(str::to_owned));
+        }
+    }
+    Ok(told)
+}
+
 /// How an entry of a file is told.
-fn label(line: Option<u64>, what: &str, at: &super::Moment) -> String {
+fn label(line: Option<u64>, what: &str, at: &Moment) -> String {
     line.map_or_else(|| format!("{what} at {at}"), |line| format!("line {line}"))
 }
 

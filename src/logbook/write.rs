@@ -127,8 +127,13 @@ pub(super) fn uid_of(content: &impl serde::Serialize) -> String {
 /// Of a reading.
 pub(super) fn reading_uid(r: &Reading) -> String {
     let (water, test) = (folded(&r.water), folded(&r.test));
-    let photo = (&r.sha256, &r.chart_sha256);
-    uid_of(&("reading", water, test, r.at.seconds(), r.answer, photo))
+    let (at, photo) = (r.at.seconds(), (&r.sha256, &r.chart_sha256));
+    if r.sha256.is_some() {
+        return uid_of(&("reading", water, test, at, r.answer, photo));
+    }
+    // A photo has one reading by a chart; told ones may differ in what they are told in and by.
+    let told = (folded(&r.unit), r.source, &r.note);
+    uid_of(&("reading", water, test, at, r.answer, told))
 }
 
 /// Of an event. Whether it is a medicine does not count: that may be found out as it is added.

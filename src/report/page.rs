@@ -14,7 +14,6 @@ use super::course::picture::{self, Style};
 use super::number::plain;
 use super::text::clean;
 use super::trend::{self, said};
-use crate::chart::Medium;
 use crate::course::Course;
 use crate::error::Result;
 use crate::flag::Verdict;
@@ -129,13 +128,7 @@ fn whole(title: &str, body: &Markup) -> String {
 fn facts(water: &Water) -> String {
     let mut facts = Vec::new();
     facts.extend(water.volume_l.map(|v| format!("{} L", plain(v))));
-    facts.extend(water.medium.map(|m| {
-        match m {
-            Medium::Fresh => "fresh water",
-            Medium::Salt => "salt water",
-        }
-        .to_owned()
-    }));
+    facts.extend(water.medium.map(|m| format!("{} water", m.word())));
     if !water.lives.is_empty() {
         facts.push(clean(&water.lives));
     }

@@ -7,7 +7,7 @@ use anstyle::{RgbColor, Style};
 use super::{Outcome, number, words};
 use crate::blank::Blank;
 use crate::chart::curve::{Axis, Space};
-use crate::chart::{Chart, Medium, Origin, limits, resolve};
+use crate::chart::{Chart, Origin, limits, resolve};
 use crate::error::Result;
 use crate::estimate::dilution::Dilution;
 use crate::flag::{Checked, Flag, Severity, Verdict, advised};
@@ -293,10 +293,7 @@ pub fn chart(chart: &Chart, found: &[Flag], colour: bool) -> Result<String> {
     line("vials", chart.vial_mm.map(|mm| format!("{mm:.0} mm wide")));
     line(
         "medium",
-        terms.medium.map(|m| match m {
-            Medium::Fresh => "fresh water".into(),
-            Medium::Salt => "salt water".into(),
-        }),
+        terms.medium.map(|m| format!("{} water", m.word())),
     );
     let in_one_line = |text: &String| text.lines().collect::<Vec<_>>().join("; ");
     line("procedure", terms.procedure.as_ref().map(in_one_line));

@@ -9,10 +9,11 @@ use tokio::sync::OwnedSemaphorePermit;
 use super::refusal::Refusal;
 use super::state::{App, Listed, Shared};
 use super::upload::{Photo, Received};
+use crate::chart::Medium;
 use crate::error::{Error, Result};
 use crate::face::keep::{Keeper, Noted, Seen, picture};
 use crate::face::one::{One, one};
-use crate::logbook::{Added, Moment};
+use crate::logbook::{Added, Entry, Moment, Water, folded};
 use crate::look::Where;
 use crate::place::Area;
 use crate::reading::{Told, is_ph};
@@ -53,7 +54,8 @@ impl Ask {
         let told = Told {
             started: parsed(form, "started")?,
             dilution: parsed(form, "dilution")?,
-            blank: None,
+            medium: medium(app, form).await?,
+            ..Told::default()
         };
         no_dilution_of_ph(&told, &chart)?;
         let by = match (parsed(form, "white")?, parsed(form, "vial")?) {
@@ -136,6 +138,21 @@ fn parsed<T: std::str::FromStr<Err = String>>(
                 .map_err(|e| Refusal::wrong(format!("{name} \"{text}\" is not understood"), e))
         })
         .transpose()
+}
+
+/// Whether the water that a form names is fresh or salt: by its entry, as pages do, or by its name.
+async fn medium(app: &App, form: &Received) -> std::result::Result<Option<Medium>, Refusal> {
+    let Some(told) = form.field("water").or(form.field("log")) else {
+        return Ok(None);
+    };
+    let told = told.to_owned();
+    let water = app.in_logbook(move |logbook| {
+        let mut waters = logbook.waters()?.into_iter();
+        let same =
+            |(e, w): &(Entry, Water)| e.to_string() == told || folded(&w.name) == folded(&told);
+        Ok(waters.find(same))
+    });
+    Ok(water.await?.and_then(|(_, w)| w.medium))
 }
 
 async fn log(app: &App, form: &Received) -> std::result::Result<Option<Log>, Refusal> {

@@ -4,6 +4,7 @@ use tempfile::TempDir;
 use tintwell::logbook::Amount;
 use tintwell::logbook::exchange::Whole;
 
+use super::at;
 use super::command::{done, run};
 use super::{open, water};
 
@@ -123,7 +124,7 @@ fn a_file_is_held_to_the_same() {
         );
         let refused = Whole::from_csv(&csv)
             .unwrap()
-            .import(&mut book)
+            .import(&mut book, &at(500))
             .unwrap_err();
         assert!(refused.what.starts_with(why), "{}", refused.what);
     }
@@ -133,7 +134,10 @@ fn a_file_is_held_to_the_same() {
                reading,reef,2026-03-01T08:00:00Z,nitrate,mg/L,1,-1,3\n\
                reading,reef,2026-03-01T08:00:00Z,ORP,mV,1,-1,3\n";
     for new in [2, 0] {
-        let done = Whole::from_csv(csv).unwrap().import(&mut book).unwrap();
+        let done = Whole::from_csv(csv)
+            .unwrap()
+            .import(&mut book, &at(500))
+            .unwrap();
         assert_eq!(done.readings, new);
     }
     let lows: Vec<_> = book.readings("reef", None).unwrap();

@@ -218,6 +218,45 @@ fn a_batch_logs_what_can_be_read_and_goes_on_where_it_was() {
         "{err}"
     );
     assert_eq!(rows(dir.path(), "tidepool").len(), 6);
+    // What somebody took out of the log, or moved to another water, does not come back with the folder.
+    for args in [
+        &["log", "add", "water", "pond", "--medium", "fresh"][..],
+        &["log", "remove", "r1"],
+        &["log", "edit", "r2", "--water", "pond"],
+    ] {
+        assert_eq!(run(dir.path(), args).0, 0, "{args:?}");
+    }
+    let err = batch(&["--log", "tidepool"]);
+    assert!(err.ends_with("logged for tidepool: 0 new\n"), "{err}");
+    std::fs::remove_file(dir.path().join("all.csv")).unwrap();
+    let err = batch(&["--log", "tidepool"]);
+    assert!(
+        err.ends_with(
+            "logged for tidepool: 0 new, 4 logged before, 1 without a reading, not logged, 2 removed or moved before, not logged again\n"
+        ),
+        "{err}"
+    );
+    assert_eq!(rows(dir.path(), "tidepool").len(), 4);
+}
+
+/// Standards of sea water say little of fresh water.
+#[test]
+fn a_chart_of_another_kind_of_water_is_doubted() {
+    let dir = kept();
+    let chart = chart();
+    let photo = demo("fixtures/alder-creek/week/1-mon.jpg")
+        .display()
+        .to_string();
+    let add = ["log", "add", "water", "pond", "--medium", "fresh"];
+    assert_eq!(run(dir.path(), &add).0, 0);
+    let read = |water| {
+        let args = ["read", "--chart", &chart, "--log", water, "--json", &photo];
+        let (code, out, err) = run(dir.path(), &args);
+        assert!(err.contains("logged for"), "{err}");
+        (code, out.contains("\"other-water\""))
+    };
+    assert_eq!(read("tidepool"), (0, false));
+    assert_eq!(read("pond"), (1, true));
 }
 
 /// A photo without a time is read, but not logged by a guess.

@@ -107,7 +107,10 @@ fn an_imported_dose_of_copper_is_a_medicine_and_warnings_are_told() {
                dose,quar,2026-03-01T09:30:00Z,vitamins,,\n\
                equipment-out,quar,2026-03-01T10:00:00Z,,,net\n\
                equipment-in,reef,2026-03-01T11:00:00Z,,,net\n";
-    let done = Whole::from_csv(csv).unwrap().import(&mut book).unwrap();
+    let done = Whole::from_csv(csv)
+        .unwrap()
+        .import(&mut book, &at(500))
+        .unwrap();
     let medicines: Vec<bool> = book
         .events("quar")
         .unwrap()
@@ -174,6 +177,19 @@ fn edits_are_warned_of_like_new_events() {
     assert_eq!(well(&["show", "reef", "--json"]), "");
     // The dose itself, moved.
     assert_eq!(log(&["edit", "e2", "--water", "reef"]).0, 4);
+    // Put to a time at which it had not met copper, and back.
+    let early = [
+        "event",
+        "reef",
+        "equipment-in",
+        "--equipment",
+        "net",
+        "--at",
+    ];
+    well(&[&early[..], &["2025-02-01"]].concat());
+    let (code, err) = log(&["edit", "e4", "--at", "2026-02-04"]);
+    assert_eq!(code, 4, "{err}");
+    well(&["remove", "e4"]);
     let err = well(&["edit", "e3", "--water", "reef", "--anyway"]);
     assert!(err.starts_with("warning: \"net\" was in \"quar\""), "{err}");
     // The stay that is moved does not count: where it was logged first, it never was.
@@ -187,7 +203,32 @@ fn edits_are_warned_of_like_new_events() {
         "--at",
         "2026-02-05",
     ]);
-    assert!(!well(&["edit", "e4", "--water", "reef"]).contains("warning"));
+    assert!(!well(&["edit", "e5", "--water", "reef"]).contains("warning"));
+}
+
+/// Copper would be let into a water whose invertebrates only the file knew.
+#[test]
+fn an_import_brings_word_of_invertebrates() {
+    let dir = TempDir::new().unwrap();
+    let mut other = open(&dir.path().join("b.sqlite"));
+    other.add_water(&water("Reef")).unwrap();
+    let file = Whole::of(&other).unwrap().json();
+    let mut book = open(&dir.path().join("a.sqlite"));
+    let dull = Water {
+        invertebrates: false,
+        ..water("reef")
+    };
+    book.add_water(&dull).unwrap();
+    let copper = dosed("reef", "copper sulfate", 0);
+    assert_eq!(equipment::warning(&book, &copper, None).unwrap(), None);
+    let import = |book: &mut Logbook| {
+        let whole = Whole::from_json(&file).unwrap();
+        whole.import(book, &at(500)).unwrap()
+    };
+    assert_eq!(import(&mut book).invertebrates, ["reef"]);
+    assert!(equipment::warning(&book, &copper, None).unwrap().is_some());
+    assert_eq!(book.changes().unwrap().len(), 1, "what was there is kept");
+    assert_eq!(import(&mut book).invertebrates, [""; 0]);
 }
 
 #[test]

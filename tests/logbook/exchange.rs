@@ -16,7 +16,7 @@ fn json_brings_all_of_it_back() {
     let mut other = open(&dir.path().join("b.sqlite"));
     let added = Whole::from_json(&whole.json())
         .unwrap()
-        .import(&mut other)
+        .import(&mut other, &at(500))
         .unwrap();
     assert_eq!(
         added,
@@ -32,7 +32,7 @@ fn json_brings_all_of_it_back() {
     assert_eq!(Whole::of(&other).unwrap(), whole);
     let again = Whole::from_json(&whole.json())
         .unwrap()
-        .import(&mut other)
+        .import(&mut other, &at(500))
         .unwrap();
     assert_eq!(again.readings + again.events + again.waters, 0);
     assert_eq!(Whole::of(&other).unwrap(), whole);
@@ -44,7 +44,10 @@ fn csv_brings_readings_and_events_back() {
     let book = filled(&dir.path().join("a.sqlite"));
     let csv = Whole::of(&book).unwrap().csv().unwrap();
     let mut other = open(&dir.path().join("b.sqlite"));
-    Whole::from_csv(&csv).unwrap().import(&mut other).unwrap();
+    Whole::from_csv(&csv)
+        .unwrap()
+        .import(&mut other, &at(500))
+        .unwrap();
     for name in ["tidepool", "quarantine tank"] {
         let plain = |book: &Logbook| {
             let readings = book.readings(name, None).unwrap();
@@ -75,7 +78,7 @@ fn csv_brings_back_where_invertebrates_live() {
         let mut other = open(&dir.path().join(format!("{i}.sqlite")));
         let whole = Whole::from_csv(csv).unwrap();
         assert!(whole.tells_of_invertebrates());
-        whole.import(&mut other).unwrap();
+        whole.import(&mut other, &at(500)).unwrap();
         for (_, water) in book.waters().unwrap() {
             let there = other.water(&water.name).unwrap();
             assert_eq!(there.invertebrates, water.invertebrates, "{}", water.name);
@@ -190,8 +193,8 @@ fn a_table_with_a_fault_is_not_imported_at_all() {
         ),
         ("reading,pond", "line 3"),
     ] {
-        let done =
-            Whole::from_csv(&format!("{head}{row}\n")).and_then(|whole| whole.import(&mut book));
+        let done = Whole::from_csv(&format!("{head}{row}\n"))
+            .and_then(|whole| whole.import(&mut book, &at(500)));
         let e = done.unwrap_err().to_string();
         assert!(e.contains(says), "{row}: {e}");
         assert_eq!(Whole::of(&book).unwrap(), before, "{row}");

@@ -12,7 +12,7 @@ fn import(text: &str, book: &mut Logbook) -> Imported {
     } else {
         Whole::from_csv(text)
     };
-    whole.unwrap().import(book).unwrap()
+    whole.unwrap().import(book, &at(500)).unwrap()
 }
 
 #[test]
@@ -53,6 +53,7 @@ fn an_older_export_sets_nothing_back() {
     let before = Whole::of(&book).unwrap();
     let nothing = Imported {
         removed: 1,
+        there: 5,
         ..Imported::default()
     };
     let kept = Imported {
@@ -124,6 +125,19 @@ fn what_is_twice_in_a_file_is_one_and_what_was_logged_twice_is_two() {
     assert_eq!(import(&csv, &mut book).readings, 0);
     let (_, first) = book.readings("ÉTANG", None).unwrap().remove(0);
     assert_eq!((first.test.as_str(), first.unit.as_str()), ("pH", ""));
+    // The same number in another unit is another reading.
+    let in_unit = |unit: &str| {
+        format!(
+            "kind,water,at,test,unit,answer,value,low,high\nreading,Étang,2026-03-01T09:00:00Z,phosphate,{unit},value,0.1,0.05,0.2\n"
+        )
+    };
+    for unit in ["mg/L", "mg/L P"] {
+        assert_eq!(import(&in_unit(unit), &mut book).readings, 1, "{unit}");
+        let again = import(&in_unit(unit), &mut book);
+        assert_eq!((again.readings, again.there), (0, 1), "{unit}");
+        let (entry, _) = book.readings("étang", Some("phosphate")).unwrap().remove(0);
+        book.remove(entry, &at(1)).unwrap();
+    }
     // By hand, twice the same is meant.
     book.add_reading(&first).unwrap();
     assert_eq!(book.readings("étang", Some("PH")).unwrap().len(), 2);
@@ -229,7 +243,7 @@ fn faults_of_a_file_are_told_with_their_place() {
         ),
     ] {
         let whole = Whole::from_csv(&format!("{head}{row}\n")).unwrap();
-        let e = whole.import(&mut book).unwrap_err();
+        let e = whole.import(&mut book, &at(500)).unwrap_err();
         assert!(e.to_string().starts_with(says), "{row}: {e}");
         assert_eq!(e.subject, None, "it is not about the logbook");
         assert_eq!(Whole::of(&book).unwrap(), before);
@@ -238,7 +252,7 @@ fn faults_of_a_file_are_told_with_their_place() {
     json["waters"][0] = serde_json::json!({"name": "pond", "volume_l": -3.0, "medium": null, "lives": "", "invertebrates": false});
     let e = Whole::from_json(&json.to_string())
         .unwrap()
-        .import(&mut book)
+        .import(&mut book, &at(500))
         .unwrap_err();
     assert!(
         e.what.starts_with("water \"pond\": a volume is more"),
@@ -252,7 +266,7 @@ fn faults_of_a_file_are_told_with_their_place() {
     json["events"][0] = serde_json::to_value(change).unwrap();
     let e = Whole::from_json(&json.to_string())
         .unwrap()
-        .import(&mut book)
+        .import(&mut book, &at(500))
         .unwrap_err();
     assert!(
         e.what

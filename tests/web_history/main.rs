@@ -10,14 +10,19 @@ use std::fs;
 
 use home::{Answer, Home, file};
 use tintwell::logbook::exchange::Whole;
-use tintwell::logbook::{Access, Amount, Logbook, Source};
+use tintwell::logbook::{Access, Amount, Logbook, Moment, Source};
+
+/// After all of it.
+fn now() -> Moment {
+    "2026-06-01T12:00:00Z".parse().unwrap()
+}
 
 /// A home whose logbook also holds the twelve weeks, and the cookie of a phone.
 async fn twelve_weeks() -> (Home, String) {
     let home = Home::new();
     let text = fs::read_to_string(file("fixtures/alder-creek/twelve-weeks.csv")).unwrap();
     let weeks = Whole::from_csv(&text).unwrap();
-    weeks.import(&mut home.logbook()).unwrap();
+    weeks.import(&mut home.logbook(), &now()).unwrap();
     let cookie = home.pair("phone").await;
     (home, cookie)
 }
@@ -383,7 +388,10 @@ async fn what_is_taken_along_is_whole() {
         let folder = tempfile::TempDir::new().unwrap();
         let copy = folder.path().join("copy.sqlite");
         let mut copy = Logbook::open(&copy, "copy", Access::Create).unwrap();
-        assert_eq!(whole.unwrap().import(&mut copy).unwrap().readings, all);
+        assert_eq!(
+            whole.unwrap().import(&mut copy, &now()).unwrap().readings,
+            all
+        );
     }
     let water = address(&home, "tidepool");
     let report = home.get(&format!("{water}/report.html"), &cookie).await;

@@ -13,17 +13,22 @@ use story::{LINES, Line};
 use tempfile::TempDir;
 use tintwell::course::{Course, Wanted};
 use tintwell::logbook::exchange::Whole;
-use tintwell::logbook::{Access, Logbook};
+use tintwell::logbook::{Access, Logbook, Moment};
 use tintwell::trend::Effect;
 
 const SEEDS: std::ops::Range<u64> = 1000..1200;
+
+/// After all of it.
+fn now() -> Moment {
+    "2026-06-01T12:00:00Z".parse().unwrap()
+}
 
 /// A logbook of the twelve weeks of a seed.
 fn logbook(dir: &TempDir, seed: u64) -> Logbook {
     let path = dir.path().join(format!("{seed}.sqlite"));
     let mut book = Logbook::open(&path, "weeks", Access::Create).unwrap();
     Whole::new(story::waters(), story::readings(seed), story::events())
-        .import(&mut book)
+        .import(&mut book, &now())
         .unwrap();
     book
 }

@@ -2,12 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use super::LogbookArgs;
+use super::{LogbookArgs, now};
 use crate::cli::files::{self, Output, extension, shown};
 use crate::cli::{Done, Exit, Stop, say};
 use crate::error::Error;
 use crate::logbook::Access;
 use crate::logbook::exchange::{Imported, Whole};
+use crate::report::text::clean;
 
 #[derive(clap::Args)]
 pub(super) struct ExportArgs {
@@ -91,10 +92,12 @@ pub(super) fn import(args: &ImportArgs) -> Done {
         completed,
         limits_kept,
         removed,
+        there,
+        invertebrates,
         warned,
     } = args
         .logbook
-        .begin(|logbook| whole.import(logbook).map_err(about))?;
+        .begin(|logbook| whole.import(logbook, &now()).map_err(about))?;
     let counts = [
         count(waters, "water", "waters"),
         count(equipment, "piece of equipment", "pieces of equipment"),
@@ -102,10 +105,20 @@ pub(super) fn import(args: &ImportArgs) -> Done {
         count(events, "event", "events"),
         count(limits, "limit", "limits"),
     ];
-    say(&format!(
-        "imported: {}; what was there already was passed over",
-        counts.join(", ")
-    ));
+    let passed = match there {
+        0 => "what was there already was passed over".to_owned(),
+        n => format!(
+            "passed over, since it was there already: {}",
+            count(n, "reading or event", "readings and events")
+        ),
+    };
+    say(&format!("imported: {}; {passed}", counts.join(", ")));
+    for water in invertebrates {
+        say(&format!(
+            "note: by the file invertebrates live in {}, which copper kills; the logbook says so now (`tintwell log edit` changes it)",
+            clean(&water)
+        ));
+    }
     if waters > 0 && !told_of {
         say(
             "note: the file does not tell in which waters invertebrates live, which copper kills: tell it with \

@@ -92,10 +92,7 @@ fn waters(logbook: &Logbook) -> crate::error::Result<String> {
     for (entry, water) in logbook.waters()? {
         let mut facts = Vec::new();
         facts.extend(water.volume_l.map(|v| format!("{} L", plain(v))));
-        facts.extend(water.medium.map(|m| match m {
-            crate::chart::Medium::Fresh => "fresh".to_owned(),
-            crate::chart::Medium::Salt => "salt".to_owned(),
-        }));
+        facts.extend(water.medium.map(|m| m.word().to_owned()));
         if !water.lives.is_empty() {
             facts.push(clean(&water.lives));
         }

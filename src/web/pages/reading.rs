@@ -39,7 +39,9 @@ pub(super) const FIELDS: [&str; 5] = ["chart", "water", "dilution", "started", "
 pub(super) async fn read(State(app): State<Shared>, request: Request) -> Result<Redirect, Refusal> {
     let mut form = receive(&app, request, PHOTOS).await?;
     form.only(&FIELDS)?;
-    let ask = Ask::of(&app, &form).await?;
+    let mut ask = Ask::of(&app, &form).await?;
+    // The timer is this computer's.
+    ask.told.started = ask.told.started.map(|s| s.told_in(&TimeZone::system()));
     let walk = walk_of(&form);
     let before = match walk.with.as_str() {
         "" => Vec::new(),
@@ -49,6 +51,12 @@ pub(super) async fn read(State(app): State<Shared>, request: Request) -> Result<
             if before.chart.name != ask.chart.name {
                 return Err(Refusal::wrong(
                     "the photos before are of another test",
+                    "begin the test anew",
+                ));
+            }
+            if before.walk.dilution != walk.dilution {
+                return Err(Refusal::wrong(
+                    "the photos before are of another dilution",
                     "begin the test anew",
                 ));
             }

@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 use serde::{Deserialize, Serialize};
 
+use crate::capture::Started;
 use crate::reading::Told;
 use crate::web::readings::no_dilution_of_ph;
 use crate::web::refusal::Refusal;
@@ -73,9 +74,9 @@ impl Walk {
     /// If it is not understood, or a pH is to be multiplied back.
     pub(super) fn told(&self, chart: &Listed) -> Result<Told, Refusal> {
         let told = Told {
-            started: parsed(&self.started)?,
+            started: parsed::<Started>(&self.started)?.map(|s| s.told_in(&TimeZone::system())),
             dilution: parsed(&self.dilution)?,
-            blank: None,
+            ..Told::default()
         };
         no_dilution_of_ph(&told, chart)?;
         Ok(told)

@@ -82,7 +82,7 @@ fn main() {
         .collect();
     let mut random = ChaCha8Rng::seed_from_u64(1);
     Whole::new(waters, readings(&mut random), Vec::new())
-        .import(&mut book)
+        .import(&mut book, &"2026-06-01T12:00:00Z".parse().expect("a time"))
         .expect("all are new");
     let plain = rusqlite::Connection::open(&path).expect("the same file");
     let id: i64 = plain

@@ -289,7 +289,7 @@ fn medium(word: &str) -> Medium {
 /// Tells what became of a reading.
 pub(super) fn added(added: Added, reading: &Reading) {
     match added {
-        Added::New(entry) => say(&format!(
+        Added::New(entry) | Added::InPlaceOf(entry, _) => say(&format!(
             "reading {entry} logged for {}, {}",
             reading.water,
             reading.at.short()

@@ -5,12 +5,13 @@
 
 use std::collections::HashSet;
 
+use jiff::ZonedDateTime;
 use jiff::tz::TimeZone;
 
 use crate::chart::Medium;
 use crate::error::{Error, Result};
 use crate::flag::{Checked, Verdict};
-use crate::logbook::{Added, Amount, Jpeg, Logbook, Moment, Reading, Source};
+use crate::logbook::{Added, Amount, Entry, Jpeg, Logbook, Moment, Reading, Source};
 use crate::photo::{Photo, sha256};
 use crate::reading::{self, Answer};
 use crate::report::json::{self, Record};
@@ -57,6 +58,8 @@ pub(crate) struct Seen {
     taken_at: Option<String>,
     photo: String,
     sha256: Option<String>,
+    /// SHA-256 of each of the photos.
+    photos: Vec<String>,
     chart_sha256: Option<String>,
     record: Option<serde_json::Value>,
     picture: Option<Jpeg>,
@@ -78,6 +81,7 @@ impl Seen {
             taken_at: outcome.taken_at.clone(),
             photo: outcome.photo.clone(),
             sha256: outcome.sha256.clone(),
+            photos: outcome.sha256.iter().cloned().collect(),
             chart_sha256: outcome.chart_sha256.clone(),
             record: serde_json::to_value(Record::of(outcome)).ok(),
             picture,
@@ -104,6 +108,7 @@ impl Seen {
             taken_at: used.iter().filter_map(|o| o.taken_at.clone()).min(),
             photo: names.join(", "),
             sha256: Some(sha256(hashes.join("\n").as_bytes())),
+            photos: hashes.iter().map(|&h| h.to_owned()).collect(),
             chart_sha256: used.first().and_then(|o| o.chart_sha256.clone()),
             record: serde_json::from_str(&json::vial_line(checked, outcomes)).ok(),
             picture: r.used.iter().find_map(|&i| pictures.get_mut(i)?.take()),
@@ -167,7 +172,7 @@ impl Keeper {
         let about = format!("{} is not logged", seen.photo);
         let logged = self.add(seen, told);
         match &logged {
-            Ok(Some(Added::New(_))) => self.tally.new += 1,
+            Ok(Some(Added::New(_) | Added::InPlaceOf(..))) => self.tally.new += 1,
             Ok(Some(Added::Known(_))) => self.tally.known += 1,
             Ok(None) => self.tally.unreadable += 1,
             Err(_) => self.tally.failed += 1,
@@ -196,7 +201,28 @@ impl Keeper {
             record: seen.record,
             picture: seen.picture,
         };
-        self.logbook.add_reading(&reading).map(Some)
+        self.once(&reading, &seen.photos).map(Some)
+    }
+
+    /// Adds a reading, so that no photo counts twice: of readings of one vial the one of more photos stays.
+    fn once(&mut self, reading: &Reading, photos: &[String]) -> Result<Added> {
+        let others = self.logbook.of_same_vial(reading, photos)?;
+        let holds = |of: &Vec<String>| photos.iter().all(|photo| of.contains(photo));
+        if let Some((whole, _)) = others.iter().find(|(_, of)| of.len() > 1 && holds(of)) {
+            return Ok(Added::Known(*whole));
+        }
+        let added = self.logbook.add_reading(reading)?;
+        match added {
+            Added::New(entry) if !others.is_empty() => {
+                let old: Vec<Entry> = others.into_iter().map(|(entry, _)| entry).collect();
+                let now = Moment::from(&ZonedDateTime::now());
+                for entry in &old {
+                    self.logbook.remove(*entry, &now)?;
+                }
+                Ok(Added::InPlaceOf(entry, old))
+            }
+            added => Ok(added),
+        }
     }
 
     fn time(&self, taken: Option<&str>, told: &Noted) -> Result<Moment> {
@@ -219,6 +245,11 @@ impl Keeper {
             Some(Added::New(entry)) => {
                 format!("logged for {} as {entry}", clean(&self.water))
             }
+            Some(Added::InPlaceOf(entry, old)) => format!(
+                "logged for {} as {entry}, in place of {} of the same vial",
+                clean(&self.water),
+                listed(&old)
+            ),
             Some(Added::Known(entry)) => format!(
                 "logged for {} before, as {entry}; to log it anew, remove that first: tintwell log remove {entry}",
                 clean(&self.water)
@@ -254,4 +285,10 @@ impl Keeper {
     pub(crate) fn has_failed(&self) -> bool {
         self.tally.failed > 0
     }
+}
+
+/// Entries by their names, with commas.
+pub(crate) fn listed(entries: &[Entry]) -> String {
+    let names: Vec<String> = entries.iter().map(Entry::to_string).collect();
+    names.join(", ")
 }

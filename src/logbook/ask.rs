@@ -212,6 +212,40 @@ impl Logbook {
         Ok(photos.into_iter().collect())
     }
 
+    /// Readings of the same test and chart in a water that have a photo in common with a reading of one vial, told within a day of it:
+    /// with the SHA-256 of all of their photos.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn of_same_vial(
+        &self,
+        reading: &Reading,
+        photos: &[String],
+    ) -> Result<Vec<(Entry, Vec<String>)>> {
+        const DAY: i64 = 86_400;
+        let water = self.water(&reading.water)?.name;
+        let test = self.spelt(&water, &reading.test)?;
+        let (from, to) = (reading.at.seconds() - DAY, reading.at.seconds() + DAY);
+        // Only a reading of several photos has a comma between their names; its record is not read otherwise.
+        let all = self.all(
+            "SELECT r.id, r.sha256, CASE WHEN r.photo LIKE '%, %' THEN json_extract(record.json, '$.photo_sha256') END
+             FROM reading r LEFT JOIN record ON record.reading = r.id
+             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.test = ?2 AND r.removed IS NULL
+               AND r.seconds BETWEEN ?3 AND ?4 AND r.chart_sha256 IS ?5 AND r.sha256 IS NOT NULL",
+            &[&water as &dyn ToSql, &test, &from, &to, &reading.chart_sha256],
+            |row| {
+                let (photo, several): (String, Option<String>) = (row.get(1)?, row.get(2)?);
+                let several = several.and_then(|list| serde_json::from_str(&list).ok());
+                Ok((
+                    Entry::new(Table::Reading, row.get(0)?),
+                    several.unwrap_or_else(|| vec![photo]),
+                ))
+            },
+        )?;
+        let shares = |of: &Vec<String>| of.iter().any(|photo| photos.contains(photo));
+        Ok(all.into_iter().filter(|(_, of)| shares(of)).collect())
+    }
+
     /// The photos whose readings a water had and has no more, since they were removed or moved to another; as in
     /// [`Logbook::photos`].
     ///

@@ -77,11 +77,13 @@ fn uri(path: &Path) -> String {
 const PATIENCE: Duration = Duration::from_secs(3);
 
 /// What became of a reading that was to be logged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Added {
     /// It is a new entry.
     New(Entry),
-    /// The same photo, read with the same chart, is in this water's log already.
+    /// It is a new entry, and stands for these of fewer photos of the same vial, which are left out from now on.
+    InPlaceOf(Entry, Vec<Entry>),
+    /// The same photo, read with the same chart, is in this water's log already, by itself or with others of its vial.
     Known(Entry),
 }
 

@@ -126,6 +126,7 @@ pub fn vial_line(checked: &Checked<VialReading>, outcomes: &[Outcome]) -> String
     serde_json::json!({
         "photos": r.photos,
         "used": used().map(|o| &o.photo).collect::<Vec<_>>(),
+        "photo_sha256": used().filter_map(|o| o.sha256.as_ref()).collect::<Vec<_>>(),
         "photo": null,
         "taken_at": used().filter_map(|o| o.taken_at.as_ref()).min(),
         "test": r.test,

@@ -52,7 +52,9 @@ async fn reading(
 /// What became of the logging.
 fn told(logged: &Result<Option<Added>>) -> serde_json::Value {
     let (entry, new, error, fix) = match logged {
-        Ok(Some(Added::New(entry))) => (Some(entry.to_string()), true, None, None),
+        Ok(Some(Added::New(entry) | Added::InPlaceOf(entry, _))) => {
+            (Some(entry.to_string()), true, None, None)
+        }
         Ok(Some(Added::Known(entry))) => (Some(entry.to_string()), false, None, None),
         Ok(None) => (
             None,

@@ -177,11 +177,27 @@ fn photos_of_one_vial_are_one_reading() {
         );
         err
     };
+    let one = |a: &str| {
+        run(
+            dir.path(),
+            &["read", "--chart", &chart, "--log", "tidepool", a],
+        )
+        .2
+    };
     assert_eq!(vial(&a, &b), "logged for tidepool as r1\n");
     assert!(vial(&b, &a).starts_with("logged for tidepool before, as r1"));
-    let rows = rows(dir.path(), "tidepool");
-    assert_eq!(rows.len(), 1);
-    assert_eq!(rows[0]["at"], "2026-02-23T09:05:12-08:00");
+    let rows = || rows(dir.path(), "tidepool");
+    assert_eq!(rows().len(), 1);
+    assert_eq!(rows()[0]["at"], "2026-02-23T09:05:12-08:00");
+    // One of its photos alone adds nothing; more of them stand for it, as they do for one alone.
+    assert!(one(&a).starts_with("logged for tidepool before, as r1"));
+    assert_eq!(done(dir.path(), &["log", "remove", "r1"]).0, "");
+    assert_eq!(one(&a), "logged for tidepool as r2\n");
+    assert_eq!(
+        vial(&a, &b),
+        "logged for tidepool as r3, in place of r2 of the same vial\n"
+    );
+    assert_eq!(rows().len(), 1);
 }
 
 #[test]

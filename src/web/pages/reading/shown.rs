@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::scale::scale;
 use super::{taken_at, together};
+use crate::face::keep::listed;
 use crate::flag::{Flag, Verdict};
 use crate::logbook::{Added, Amount};
 use crate::reading::{Answer, LEVEL};
@@ -118,6 +119,10 @@ fn became(words: Words, saved: &Saved, vial: &Vial) -> Markup {
     let water = clean(&vial.walk.water);
     let text = match &saved.0 {
         Some(Added::New(entry)) => words.fill("save.new", &[("water", &water), ("entry", entry)]),
+        Some(Added::InPlaceOf(entry, old)) => words.fill(
+            "save.instead",
+            &[("water", &water), ("entry", entry), ("old", &listed(old))],
+        ),
         Some(Added::Known(entry)) => {
             words.fill("save.known", &[("water", &water), ("entry", entry)])
         }

@@ -4,13 +4,14 @@
 //! that was done changed it, when a limit would be reached. Says what may spoil the answer: readings in another unit, with
 //! another chart, or something else done at the same time. Never says why a level changed.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use crate::error::{Error, Result};
 use crate::flag::Verdict;
 use crate::logbook::{
     Amount, Entry, Event, Kind, Limit, Logbook, Moment, Reading, Source, Water, folded,
 };
+use crate::same_vial;
 use crate::trend::forecast::{self, Crossing};
 use crate::trend::slope::{self, Line};
 use crate::trend::split::{self, Model, Split};
@@ -129,12 +130,23 @@ impl Course {
             .into_iter()
             .filter(|(_, e)| e.at.seconds() >= start)
             .collect();
+        let shared = logbook.budgets(&water.name, test)?;
+        let shared = shared
+            .into_iter()
+            .map(|(entry, parts)| {
+                (
+                    entry,
+                    same_vial::shared(parts.iter().map(|(r, s)| (r.as_str(), *s))),
+                )
+            })
+            .collect();
         let limits = logbook.limits(&water.name)?;
         let limit = limits.into_iter().find(|l| l.test == test);
         Course::from_entries(
             water,
             test,
             readings,
+            &shared,
             events,
             limit,
             other_unit,
@@ -146,6 +158,7 @@ impl Course {
         water: Water,
         test: &str,
         readings: Vec<(Entry, Reading)>,
+        shared: &HashMap<Entry, f64>,
         events: Vec<(Entry, Event)>,
         limit: Option<Limit>,
         other_unit: usize,
@@ -157,6 +170,14 @@ impl Course {
         let around = chosen.map(|(entry, event)| {
             let day = event.at.days();
             let after: Vec<Point> = points.iter().filter(|p| p.day > day).copied().collect();
+            let common = |after: bool| {
+                common(
+                    readings
+                        .iter()
+                        .filter(|(_, r)| (r.at.days() > day) == after),
+                    shared,
+                )
+            };
             let ways = |after: bool| -> BTreeSet<&str> {
                 let side = readings
                     .iter()
@@ -166,15 +187,19 @@ impl Course {
             Around {
                 entry,
                 other_ways: ways(true).is_disjoint(&ways(false)),
-                split: split::split(&points, day),
+                split: split::split(&points, day)
+                    .map(|split| split.with_common(common(false), common(true))),
                 further: split::readings_to_settle(&points, day).ok().flatten(),
-                after: slope::fit(&after).ok(),
+                after: slope::fit(&after)
+                    .ok()
+                    .map(|line| line.with_common(common(true))),
                 robust_after: theil_sen::fit(&after).ok(),
                 event,
             }
         });
         // Of thousands of readings each takes as long as the other.
         let (line, robust) = rayon::join(|| slope::fit(&points), || theil_sen::fit(&points));
+        let line = line.map(|line| line.with_common(common(readings.iter(), shared)));
         let mut notes = Vec::new();
         if other_unit > 0 {
             notes.push(format!(
@@ -278,6 +303,27 @@ impl Course {
     fn count(&self, which: impl Fn(&Reading) -> bool) -> usize {
         self.readings.iter().filter(|(_, r)| which(r)).count()
     }
+}
+
+/// Variance of the error that readings have in common, since a chart's standards err alike in all that is read by it (JCGM 100:2008,
+/// 5.2): of each chart the mean over its readings, and charts by how many readings they have. `shared` is which part of a
+/// reading's variance it is; readings without a record are taken to err each for itself.
+fn common<'a>(
+    readings: impl Iterator<Item = &'a (Entry, Reading)>,
+    shared: &HashMap<Entry, f64>,
+) -> f64 {
+    let mut charts: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    let mut all = 0.0;
+    for (entry, reading) in readings {
+        all += 1.0;
+        if let (Some(share), Seen::Value { u, .. }) = (shared.get(entry), point(reading).seen) {
+            let (n, sum) = charts.entry(way(reading)).or_default();
+            *n += 1.0;
+            *sum += share * u * u;
+        }
+    }
+    let of_chart = |(n, sum): &(f64, f64)| (n / all).powi(2) * sum / n;
+    charts.values().map(of_chart).sum()
 }
 
 /// A reading as the trend takes it.

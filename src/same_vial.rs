@@ -302,7 +302,7 @@ fn combined_values(
                 value: chart.step_position(value),
                 low: chart.step_position(low),
                 high: chart.step_position(high),
-                shared: shared(&r.value.shares),
+                shared: shared(r.value.shares.iter().map(|s| (s.reason, s.share))),
             }),
             _ => None,
         })
@@ -318,13 +318,13 @@ fn combined_values(
     Ok((answer, c))
 }
 
-/// Share of a photo's variance that is not its own.
-fn shared(shares: &[Share]) -> f64 {
-    let own: f64 = shares
-        .iter()
-        .filter(|s| OWN.contains(&s.reason))
-        .map(|s| s.share)
-        .sum();
+/// The same of several photos of one vial: what another vial meets anew.
+const OWN_OF_VIAL: [&str; 2] = ["of each photo alone", "between the photos"];
+
+/// Share of a photo's variance, or of several photos' of a vial, that is not its own, 0 to 1; of what its parts are called, and their shares.
+pub fn shared<'a>(parts: impl Iterator<Item = (&'a str, f64)>) -> f64 {
+    let own = |reason: &str| OWN.contains(&reason) || OWN_OF_VIAL.contains(&reason);
+    let own: f64 = parts.filter(|(reason, _)| own(reason)).map(|p| p.1).sum();
     (1.0 - own).clamp(0.0, 1.0)
 }
 
@@ -335,8 +335,8 @@ fn shares_of(c: &Combined, chart: &Chart) -> Vec<Share> {
     let slope = (chart.value_at(q) - chart.value_at(p)) / (q - p);
     [
         ("shared by the photos", c.shared),
-        ("of each photo alone", c.own),
-        ("between the photos", c.between),
+        (OWN_OF_VIAL[0], c.own),
+        (OWN_OF_VIAL[1], c.between),
     ]
     .map(|(reason, variance)| Share {
         reason,

@@ -212,6 +212,34 @@ impl Logbook {
         Ok(photos.into_iter().collect())
     }
 
+    /// What the records of a water's readings of a test say of their uncertainty: reasons with their share of the variance, 0 to 1.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn budgets(&self, water: &str, test: &str) -> Result<HashMap<Entry, Vec<(String, f64)>>> {
+        #[derive(serde::Deserialize)]
+        struct Part {
+            reason: String,
+            share: f64,
+        }
+        let water = self.water(water)?.name;
+        let test = self.spelt(&water, test)?;
+        let all = self.all(
+            "SELECT r.id, json_extract(record.json, '$.budget') FROM reading r JOIN record ON record.reading = r.id
+             WHERE r.water = (SELECT id FROM water WHERE name = ?1 AND removed IS NULL) AND r.test = ?2 AND r.removed IS NULL",
+            &[&water as &dyn ToSql, &test],
+            |row| {
+                let budget: Option<String> = row.get(1)?;
+                let parts: Option<Vec<Part>> =
+                    budget.and_then(|text| serde_json::from_str(&text).ok());
+                Ok((Entry::new(Table::Reading, row.get(0)?), parts))
+            },
+        )?;
+        let told = |parts: Vec<Part>| parts.into_iter().map(|p| (p.reason, p.share)).collect();
+        let of = |(entry, parts): (Entry, Option<Vec<Part>>)| Some((entry, told(parts?)));
+        Ok(all.into_iter().filter_map(of).collect())
+    }
+
     /// Readings of the same test and chart in a water that have a photo in common with a reading of one vial, told within a day of it:
     /// with the SHA-256 of all of their photos.
     ///

@@ -99,6 +99,13 @@ pub fn fit(points: &[Point]) -> Result<Line> {
 }
 
 impl Line {
+    /// The line of readings that have an error of this variance in common: it moves all of them alike, and so the level, not the slope.
+    #[must_use]
+    pub fn with_common(mut self, variance: f64) -> Line {
+        self.covariance[0][0] += variance;
+        self
+    }
+
     /// Level of the water on a day and its standard uncertainty, in the unit of the test: the line itself, without the
     /// scatter of the water around it.
     pub fn level_at(&self, day: f64) -> (f64, f64) {

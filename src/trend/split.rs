@@ -103,6 +103,17 @@ pub enum Side {
 }
 
 impl Split {
+    /// The same of readings that have errors of these variances in common, those before and those after: they move the levels. What
+    /// both sides have in common the step has not.
+    #[must_use]
+    pub fn with_common(mut self, before: f64, after: f64) -> Split {
+        let wider =
+            |e: Effect, variance: f64| Effect::new(e.value, e.u * e.u + variance, self.freedom);
+        self.before = wider(self.before, before);
+        self.after = wider(self.after, after);
+        self
+    }
+
     /// Level on a day by the readings of one side, whichever side the day is on.
     pub fn level_at(&self, side: Side, day: f64) -> Effect {
         let after = match side {

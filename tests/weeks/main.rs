@@ -9,11 +9,13 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
+use jiff::tz::TimeZone;
 use story::{LINES, Line};
 use tempfile::TempDir;
 use tintwell::course::{Course, Wanted};
+use tintwell::flag::Verdict;
 use tintwell::logbook::exchange::Whole;
-use tintwell::logbook::{Access, Logbook, Moment};
+use tintwell::logbook::{Access, Amount, Logbook, Moment, Reading, Source};
 use tintwell::trend::Effect;
 
 const SEEDS: std::ops::Range<u64> = 1000..1200;
@@ -84,6 +86,68 @@ const SHIPPED: u64 = 1;
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// What a chart errs by it errs by in all of its readings: many of them do not settle the level, and their slope is the surer.
+/// JCGM 100:2008, 5.2: what is fully correlated adds in full, whatever the number of readings.
+#[test]
+fn what_readings_have_in_common_does_not_average_out() {
+    let dir = TempDir::new().unwrap();
+    let half = 4.0;
+    let level = |name: &str, share: Option<f64>| {
+        let path = dir.path().join(format!("{name}.sqlite"));
+        let mut book = Logbook::open(&path, name, Access::Create).unwrap();
+        book.add_water(&story::waters()[0]).unwrap();
+        for day in 0..150u32 {
+            let value = 21.8 + 0.3 * f64::from(day * 7919 % 11) - 1.5;
+            let record = share.map(|share| {
+                serde_json::json!({ "budget": [
+                    { "reason": "standards of the chart", "share": share },
+                    { "reason": "sampling of the liquid", "share": 1.0 - share },
+                ] })
+            });
+            let at = Moment::parse("2026-01-01T09:00", &TimeZone::UTC).unwrap();
+            let at = at.seconds() + i64::from(day) * 86_400;
+            let reading = Reading {
+                water: story::waters()[0].name.clone(),
+                test: "nitrate".into(),
+                unit: "mg/L".into(),
+                at: jiff::Timestamp::from_second(at)
+                    .unwrap()
+                    .to_string()
+                    .parse()
+                    .unwrap(),
+                answer: Amount::Value {
+                    value,
+                    low: value - half,
+                    high: value + half,
+                },
+                source: Source::Photo,
+                verdict: Verdict::Trusted,
+                photo: Some(format!("{day}.jpg")),
+                sha256: Some(format!("{day}")),
+                chart_sha256: Some("c".into()),
+                dilution_factor: None,
+                note: String::new(),
+                record,
+                picture: None,
+            };
+            book.add_reading(&reading).unwrap();
+        }
+        let water = &story::waters()[0].name;
+        let course = Course::of(&book, water, "nitrate", &Wanted::default()).unwrap();
+        let line = course.line.unwrap();
+        let at = line.at(line.centre);
+        ((at.high - at.low) / 2.0, line.slope_interval)
+    };
+    let (alone, slope) = level("alone", None);
+    assert!(alone < 0.1 * half, "{alone}");
+    for share in [0.25, 1.0] {
+        let (common, same) = level(&format!("common-{share}"), Some(share));
+        let least = half * f64::sqrt(share);
+        assert!((least..1.1 * least).contains(&common), "{share}: {common}");
+        assert_eq!(same, slope);
+    }
 }
 
 /// `WEEKS=write cargo test --release --test weeks` writes the shipped file anew.

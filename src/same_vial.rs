@@ -139,7 +139,8 @@ pub fn same_vial(members: &[Member], chart: &Chart) -> Checked<VialReading> {
                 };
                 flags.extend(disagree.or_else(|| too_wide(&c, chart)));
                 combined = Some(c);
-                (Some(answer), Some(c.within(0.5)), values.clone())
+                let sure = matches!(answer, Answer::Value { .. }).then(|| c.within(0.5));
+                (Some(answer), sure, values.clone())
             }
             Err(e) => {
                 flags.push(Flag::new("no-answer", Severity::Stop, e.what, e.fix));

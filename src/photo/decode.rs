@@ -315,10 +315,10 @@ fn from_other(
             "give a still photo as the phone saved it",
         ));
     }
-    // A profile that cannot be taken out is not none.
+    // A profile that cannot be taken out is not none, nor is a coding that is told in another way.
     let lost = || {
-        let named = format == ImageFormat::Png && sniff::png_names_profile(bytes);
-        named.then(Vec::new)
+        let named = || sniff::png_names_profile(bytes) || sniff::png_is_coded_otherwise(bytes);
+        (format == ImageFormat::Png && named()).then(Vec::new)
     };
     let icc = match decoder.icc_profile() {
         Ok(icc) => icc.or_else(lost),

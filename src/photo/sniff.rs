@@ -90,6 +90,20 @@ pub(super) fn png_names_profile(bytes: &[u8]) -> bool {
     png_chunk(bytes, b"iCCP").is_some()
 }
 
+/// Whether a PNG without a profile says of its samples what is not done here: a cICP chunk of another range than the full one, or a gamma
+/// (gAMA, in 100,000ths; PNG third edition, 11.3.2.2) that is not about that of sRGB.
+pub(super) fn png_is_coded_otherwise(bytes: &[u8]) -> bool {
+    const SRGB: f64 = 45_455.0;
+    const ABOUT: f64 = 0.05;
+    let has = |kind| png_chunk(bytes, kind).is_some();
+    if has(b"cICP") {
+        return png_coded(bytes).is_none();
+    }
+    let gamma = png_chunk(bytes, b"gAMA").and_then(<[u8]>::first_chunk::<4>);
+    let other = |told: &[u8; 4]| (f64::from(u32::from_be_bytes(*told)) / SRGB - 1.0).abs() > ABOUT;
+    !has(b"sRGB") && gamma.is_some_and(other)
+}
+
 /// What begins with the contents of the first PNG chunk of a kind that comes before the picture.
 fn png_chunk<'a>(bytes: &'a [u8], wanted: &[u8; 4]) -> Option<&'a [u8]> {
     let mut rest = bytes.get(8..)?;

@@ -185,6 +185,37 @@ fn video_curve(v: f64) -> f64 {
     }
 }
 
+/// What a PNG says of its samples and is not done here is no sRGB: a narrow range, a gamma of its own.
+#[test]
+fn a_png_that_is_coded_otherwise_is_doubted() {
+    let samples = [120; 3 * 64 * 64];
+    let with = |chunks: &[Vec<u8>]| {
+        let plain = coded_png(&samples, [1, 13, 0, 1]);
+        let of_code = png_chunk(b"cICP", &[1, 13, 0, 1]);
+        let at = plain
+            .windows(of_code.len())
+            .position(|w| w == of_code)
+            .expect("the chunk");
+        let rest = &plain[at + of_code.len()..];
+        let file = [&plain[..at], &chunks.concat(), rest].concat();
+        let photo = decode(&file, &Limits::default()).expect("a photo");
+        photo
+            .notes
+            .iter()
+            .map(|n| n.code.clone())
+            .collect::<Vec<_>>()
+    };
+    let gamma = |told: u32| png_chunk(b"gAMA", &told.to_be_bytes());
+    assert_eq!(with(&[]), [""; 0]);
+    assert_eq!(with(&[gamma(45_455)]), [""; 0]);
+    assert_eq!(with(&[gamma(100_000), png_chunk(b"sRGB", &[0])]), [""; 0]);
+    assert_eq!(with(&[gamma(100_000)]), ["profile-unusable"]);
+    assert_eq!(
+        with(&[png_chunk(b"cICP", &[1, 13, 0, 0])]),
+        ["profile-unusable"]
+    );
+}
+
 /// A PNG whose colours are told by code points of ITU-T H.273 in a cICP chunk (PNG third edition, 11.3.2.6).
 fn coded_png(samples: &[u8], code: [u8; 4]) -> Vec<u8> {
     coded_png_with(samples, code, None)

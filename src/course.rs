@@ -142,28 +142,30 @@ impl Course {
             .collect();
         let limits = logbook.limits(&water.name)?;
         let limit = limits.into_iter().find(|l| l.test == test);
-        Course::from_entries(
-            water,
-            test,
+        let logged = Logged {
             readings,
-            &shared,
+            shared,
             events,
             limit,
             other_unit,
-            wanted.event,
-        )
+        };
+        Course::from_entries(water, test, logged, wanted.event)
     }
 
     fn from_entries(
         water: Water,
         test: &str,
-        readings: Vec<(Entry, Reading)>,
-        shared: &HashMap<Entry, f64>,
-        events: Vec<(Entry, Event)>,
-        limit: Option<Limit>,
-        other_unit: usize,
+        logged: Logged,
         event: Option<Entry>,
     ) -> Result<Course> {
+        let Logged {
+            readings,
+            shared,
+            events,
+            limit,
+            other_unit,
+        } = logged;
+        let shared = &shared;
         let unit = readings[0].1.unit.clone();
         let points: Vec<Point> = readings.iter().map(|(_, r)| point(r)).collect();
         let chosen = chosen(&events, event, &readings).map_err(|e| e.about(water.name.clone()))?;
@@ -324,6 +326,17 @@ fn common<'a>(
     }
     let of_chart = |(n, sum): &(f64, f64)| (n / all).powi(2) * sum / n;
     charts.values().map(of_chart).sum()
+}
+
+/// What the logbook holds of one test in one water.
+struct Logged {
+    readings: Vec<(Entry, Reading)>,
+    /// Which part of a reading's variance others by the same chart have too, where its record tells.
+    shared: HashMap<Entry, f64>,
+    events: Vec<(Entry, Event)>,
+    limit: Option<Limit>,
+    /// Readings that were left out, since they are in another unit.
+    other_unit: usize,
 }
 
 /// A reading as the trend takes it.

@@ -4,6 +4,8 @@
 //! and the rest of the pipeline cannot tell them apart. Coordinates of a place are those of its *plane*: millimetres on
 //! the card, origin top left, y down; for regions by hand the plane is the upright photo itself, in pixels.
 
+pub mod frame;
+
 use std::fmt;
 use std::str::FromStr;
 

@@ -3,14 +3,13 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::{Deserialize, Serialize};
-
 use super::Stop;
 use super::files::{self, Output, shown};
 use crate::card::design::Design;
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::look::Where;
 use crate::place::Area;
+use crate::place::frame::Frame;
 
 /// Options for regions by hand. Without them the printed card is looked for.
 #[derive(clap::Args)]
@@ -54,50 +53,13 @@ impl PlaceArgs {
     }
 }
 
-const FORMAT: &str = "tintwell-frame";
-const VERSION: u32 = 2;
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Frame {
-    format: String,
-    version: u32,
-    /// Width and height of the upright photo in which the regions were marked, pixels.
-    photo: [u32; 2],
-    white: Area,
-    vial: Area,
-}
-
 fn load_frame(path: &Path) -> Result<Where> {
-    let wrong = |what: String| {
-        Error::new(what, "write the frame again with `tintwell read ... --white ... --vial ... --save-frame FILE`").about(shown(path))
-    };
-    let frame: Frame = serde_json::from_str(&files::text(path)?)
-        .map_err(|e| wrong(format!("this is not a frame file: {e}")))?;
-    if frame.format != FORMAT || frame.version != VERSION {
-        return Err(wrong(format!(
-            "this is \"{}\" version {}, wanted is \"{FORMAT}\" version {VERSION}",
-            crate::report::text::clean(&frame.format),
-            frame.version
-        )));
-    }
-    Ok(Where::Regions {
-        white: frame.white,
-        liquid: frame.vial,
-        photo: Some(frame.photo),
-    })
+    let frame = Frame::parse(&files::text(path)?).map_err(|e| e.about(shown(path)))?;
+    Ok(frame.regions())
 }
 
 /// Writes a frame file: regions that were marked in a photo of so many pixels.
 pub(super) fn save_frame(path: &Path, white: Area, vial: Area, photo: [u32; 2]) -> Result<()> {
-    let frame = Frame {
-        format: FORMAT.into(),
-        version: VERSION,
-        photo,
-        white,
-        vial,
-    };
-    // Numbers and strings cannot fail to serialise: regions are finite when parsed.
-    let json = serde_json::to_string_pretty(&frame).unwrap_or_default() + "\n";
-    Output::new(path)?.write(json.as_bytes())
+    let frame = Frame { photo, white, vial };
+    Output::new(path)?.write(frame.json().as_bytes())
 }

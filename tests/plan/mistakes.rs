@@ -42,6 +42,7 @@ fn bad_input_is_refused() {
         "convert 10 NO3 NO3-N --salinity 35",
         "convert 420 ppm mg/L --salinity 35 --temperature 25 --unit g/L",
         "ammonia --ph 8 --temperature 25",
+        "ammonia --ph 8 --ph-plus-minus 0.2 --temperature 25 --salinity 1.025",
         "ammonia --ph 8 --ph-plus-minus 0.2 --temperature 25 --total 1",
     ] {
         all += &refused(dir.path(), 2, line);

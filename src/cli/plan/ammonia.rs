@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::figure::{self, Figure, K, amount, number, short_if_known};
+use super::figure::{self, Figure, K, amount, number, salinity, short_if_known};
 use super::{Foot, LIVESTOCK, Sheet, USE, aligned, row};
 use crate::cli::Done;
 use crate::report::text::clean;
@@ -36,7 +36,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "C", default_value = "1", value_parser = amount, allow_negative_numbers = true)]
     temperature_plus_minus: f64,
     /// Practical salinity of sea or brackish water, 35 or so in the sea (not its specific gravity)
-    #[arg(long, value_name = "S", value_parser = amount, allow_negative_numbers = true)]
+    #[arg(long, value_name = "S", value_parser = salinity, allow_negative_numbers = true)]
     salinity: Option<f64>,
     /// Total ammonia, as the test reads it
     #[arg(long, value_name = "VALUE", value_parser = amount, allow_negative_numbers = true, requires = "plus_minus")]

@@ -4,7 +4,7 @@ use std::str::FromStr;
 
 use serde::Serialize;
 
-use super::figure::{Figure, amount, four, number, short, short_if_known};
+use super::figure::{Figure, amount, four, number, salinity, short, short_if_known};
 use super::{Foot, Sheet, USE, aligned, row};
 use crate::cli::{Done, Stop};
 use crate::report::text::clean;
@@ -37,7 +37,7 @@ pub(super) struct Args {
     #[arg(long, value_name = "HALF", value_parser = amount, allow_negative_numbers = true)]
     plus_minus: Option<f64>,
     /// Practical salinity of the water, for ppm: 0 for fresh water, 35 or so in the sea (not its specific gravity)
-    #[arg(long, value_name = "S", value_parser = amount, allow_negative_numbers = true)]
+    #[arg(long, value_name = "S", value_parser = salinity, allow_negative_numbers = true)]
     salinity: Option<f64>,
     /// Temperature of the water, degrees C, for ppm
     #[arg(long, value_name = "C", value_parser = number, allow_negative_numbers = true)]

@@ -141,6 +141,17 @@ pub(crate) fn estimate(value: f64, plus_minus: Option<f64>) -> Estimate {
 /// More than any concentration, volume or mass that is planned with; a number beyond it is a slip.
 const MOST: f64 = 1e12;
 
+/// A practical salinity of the command line. Sea water has a specific gravity of 1.02 or so, which many hydrometers show in its place.
+pub(crate) fn salinity(text: &str) -> Result<f64, String> {
+    let v = amount(text)?;
+    if (1.005..1.045).contains(&v) {
+        return Err(format!(
+            "{v} looks like a specific gravity: give the practical salinity (35 or so in the sea, where a hydrometer shows about 1.026)"
+        ));
+    }
+    Ok(v)
+}
+
 /// A number of the command line.
 pub(crate) fn number(text: &str) -> Result<f64, String> {
     let v: f64 = text.trim().parse().map_err(|_| {

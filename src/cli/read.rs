@@ -124,12 +124,6 @@ pub(super) fn run(args: &Args) -> Done {
             "--started is held against nothing: the chart has no read window (tintwell calibrate --read-window)",
         );
     }
-    if let (None, Some(window)) = (args.started, chart.terms.read_window) {
-        say(&format!(
-            "the chart's read window, {} to {} minutes, is not checked: tell the start of the waiting with --started",
-            window.from_min, window.to_min
-        ));
-    }
     let overlays = overlays(args)?;
     if let (Some(path), Some(white), Some(vial)) =
         (&args.save_frame, args.place.white, args.place.vial)

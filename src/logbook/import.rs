@@ -42,6 +42,16 @@ pub struct Imported {
     pub warned: Vec<(Entry, String)>,
 }
 
+impl Imported {
+    /// Counts an entry that is known, and may be removed.
+    fn pass_over(&mut self, removed: bool) {
+        match removed {
+            true => self.removed += 1,
+            false => self.there += 1,
+        }
+    }
+}
+
 impl Whole {
     /// Adds all of it that is not there yet; what is changed by that is kept with the time `now`.
     ///
@@ -78,11 +88,7 @@ impl Whole {
             value.answer = value.answer.cut(&value.unit);
             let uid = uid.unwrap_or_else(|| reading_uid(&value));
             if let Some((id, removed)) = known(c, Table::Reading, &uid)? {
-                *(if removed {
-                    &mut done.removed
-                } else {
-                    &mut done.there
-                }) += 1;
+                done.pass_over(removed);
                 if !removed && add_proof(c, id, &value)? {
                     done.completed += 1;
                 }
@@ -104,11 +110,7 @@ impl Whole {
             let label = label(line, &value.kind.word(), &value.at);
             let uid = uid.unwrap_or_else(|| event_uid(&value));
             if let Some((_, removed)) = known(c, Table::Event, &uid)? {
-                *(if removed {
-                    &mut done.removed
-                } else {
-                    &mut done.there
-                }) += 1;
+                done.pass_over(removed);
                 continue;
             }
             let insert = || {

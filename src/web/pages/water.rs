@@ -349,15 +349,18 @@ fn look_up(logbook: &Logbook, entry: Entry) -> crate::error::Result<Option<Found
     Ok(None)
 }
 
+/// The entry of an address such as `/remove/r12`.
+fn named(told: &str) -> Result<Entry, Refusal> {
+    told.parse().map_err(|_| Refusal::nothing_here())
+}
+
 /// Asks whether an entry is to be left out; of a water also what goes with it.
 pub(super) async fn removing(
     State(app): State<Shared>,
     words: Words,
     Path(entry): Path<String>,
 ) -> Result<Markup, Refusal> {
-    let Ok(entry) = entry.parse::<Entry>() else {
-        return Err(Refusal::nothing_here());
-    };
+    let entry = named(&entry)?;
     let found = app
         .in_logbook(move |logbook| look_up(&logbook, entry))
         .await?;
@@ -394,9 +397,7 @@ pub(super) async fn remove(
     State(app): State<Shared>,
     Path(entry): Path<String>,
 ) -> Result<Redirect, Refusal> {
-    let Ok(entry) = entry.parse::<Entry>() else {
-        return Err(Refusal::nothing_here());
-    };
+    let entry = named(&entry)?;
     let now = now(&app);
     let found = app
         .in_logbook(move |mut logbook| {
@@ -417,9 +418,7 @@ pub(super) async fn restore(
     State(app): State<Shared>,
     Path(entry): Path<String>,
 ) -> Result<Redirect, Refusal> {
-    let Ok(entry) = entry.parse::<Entry>() else {
-        return Err(Refusal::nothing_here());
-    };
+    let entry = named(&entry)?;
     let now = now(&app);
     let found = app
         .in_logbook(move |mut logbook| {

@@ -1,7 +1,7 @@
 //! The liquid: clear, mixed, enough of it, and nothing over it.
 
+use libm::erfc;
 use nalgebra::Vector3;
-use statrs::function::erf::erfc;
 
 use crate::error::{Error, Result};
 use crate::estimate::budget::depth;

@@ -369,7 +369,7 @@ fn a_watching_batch_ends_when_nobody_takes_its_results() {
     }
 }
 
-/// A photo that is still being written is waited for.
+/// A photo that is still being written is waited for, also where its copying pauses.
 #[test]
 fn a_watched_folder_is_read_as_it_fills() {
     let dir = TempDir::new().unwrap();
@@ -383,7 +383,7 @@ fn a_watched_folder_is_read_as_it_fills() {
     for part in photo.chunks(photo.len() / 4 + 1) {
         growing.write_all(part).unwrap();
         growing.sync_all().unwrap();
-        std::thread::sleep(Duration::from_millis(600));
+        std::thread::sleep(Duration::from_millis(3000));
     }
     let out = dir.path().join("all.ndjson");
     let start = Instant::now();

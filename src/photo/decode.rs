@@ -125,6 +125,16 @@ pub fn decode(bytes: &[u8], limits: &Limits) -> Result<Photo> {
     })
 }
 
+/// Whether the end of a photo is missing, as while it is being copied. `false` where the format does not tell (TIFF, HEIF).
+pub fn is_cut_off(bytes: &[u8]) -> bool {
+    match image::guess_format(bytes) {
+        Ok(ImageFormat::Jpeg) => jpeg::layout(bytes).is_none_or(|l| l.end.is_none()),
+        Ok(ImageFormat::Png) => !sniff::png_has_end(bytes),
+        Ok(ImageFormat::WebP) => sniff::webp_is_cut(bytes),
+        _ => bytes.is_empty(),
+    }
+}
+
 /// SHA-256 of bytes in lower-case hexadecimal (FIPS 180-4).
 pub fn sha256(bytes: &[u8]) -> String {
     Sha256::digest(bytes)

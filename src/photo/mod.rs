@@ -12,6 +12,6 @@ mod picture;
 mod profile;
 mod sniff;
 
-pub use decode::{Limits, Photo, decode, sha256};
+pub use decode::{Limits, Photo, decode, is_cut_off, sha256};
 pub use exif::CaptureFacts;
 pub use picture::Picture;

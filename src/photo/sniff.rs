@@ -167,6 +167,13 @@ pub(super) fn png_size(bytes: &[u8]) -> Option<(u32, u32)> {
     header.starts_with(b"IHDR").then(|| (side(4), side(8)))
 }
 
+/// Whether a PNG has its last chunk (ISO/IEC 15948:2004, 11.2.5), whatever follows it.
+pub(super) fn png_has_end(bytes: &[u8]) -> bool {
+    bytes
+        .windows(12)
+        .any(|w| w == b"\0\0\0\0IEND\xAE\x42\x60\x82")
+}
+
 /// Whether a WebP file is shorter than its RIFF header says (RFC 9649, section 2.3).
 pub(super) fn webp_is_cut(bytes: &[u8]) -> bool {
     let promised = bytes

@@ -2,7 +2,7 @@
 
 use image::ExtendedColorType::{Rgb8, Rgb16};
 use tintwell::error::Error;
-use tintwell::photo::{Limits, Picture, decode};
+use tintwell::photo::{Limits, Picture, decode, is_cut_off};
 
 use crate::files::{Extras, busy, jpeg, png, png_chunk, tiff, webp};
 
@@ -120,6 +120,32 @@ fn limits_are_inclusive() {
         let error = decode(&file, &limits(size - 1, 200)).unwrap_err();
         assert!(error.what.contains(&size.to_string()), "{error}");
     }
+}
+
+/// A copy that is not done is told from a whole photo, wherever it stands.
+#[test]
+fn the_missing_end_of_a_copy_is_noticed() {
+    let image = image::DynamicImage::from(image::RgbImage::from_fn(90, 70, |x, y| {
+        image::Rgb([
+            (x * 5 % 256) as u8,
+            (y * 7 % 256) as u8,
+            (x * y % 256) as u8,
+        ])
+    }));
+    for format in [
+        image::ImageFormat::Jpeg,
+        image::ImageFormat::Png,
+        image::ImageFormat::WebP,
+    ] {
+        let mut whole = std::io::Cursor::new(Vec::new());
+        image.write_to(&mut whole, format).unwrap();
+        let whole = whole.into_inner();
+        assert!(!is_cut_off(&whole), "{format:?}");
+        for cut in (0..whole.len() - 1).step_by(53).skip(1) {
+            assert!(is_cut_off(&whole[..cut]), "{format:?} at {cut}");
+        }
+    }
+    assert!(is_cut_off(b""));
 }
 
 #[test]

@@ -6,11 +6,13 @@ use std::io::{self, BufRead, Read};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread::{sleep, spawn};
-use std::time::{Duration, SystemTime};
+use std::time::{Duration, Instant, SystemTime};
 
 use super::super::files::{named_as_photo, plain, shown};
 use super::counted;
 use crate::error::{Error, Result};
+use crate::face::one::content;
+use crate::photo::is_cut_off;
 
 /// Paths as they become known. An error ends them.
 pub(super) type Feed = Box<dyn Iterator<Item = Result<PathBuf>> + Send>;
@@ -78,15 +80,19 @@ fn look_into(folder: &Path) -> Result<(Vec<PathBuf>, usize)> {
     Ok((found, skipped))
 }
 
-/// How often a watched folder is looked into. A photo that has kept its size and time from one look to the next is whole.
+/// How often a watched folder is looked into. A photo that has kept its size and time from one look to the next is given, unless
+/// its end is missing.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
+
+/// How long a photo whose end is missing has to stay as it is until it counts as cut off: a phone that copies it may pause.
+const PAUSE: Duration = Duration::from_secs(30);
 
 /// The photos of a folder, and without end those that come to it. A photo that changes is given again.
 pub(super) fn watched(folder: &Path) -> Feed {
     type State = (u64, Option<SystemTime>);
     let folder = folder.to_owned();
     let mut given: HashMap<PathBuf, State> = HashMap::new();
-    let mut growing: HashMap<PathBuf, State> = HashMap::new();
+    let mut growing: HashMap<PathBuf, (State, Instant)> = HashMap::new();
     let mut ready: Vec<PathBuf> = Vec::new();
     let mut looked = false;
     Box::new(std::iter::from_fn(move || {
@@ -101,7 +107,7 @@ pub(super) fn watched(folder: &Path) -> Feed {
                 Ok((found, _)) => found,
                 Err(e) => return Some(Err(e)),
             };
-            let mut now: HashMap<PathBuf, State> = HashMap::new();
+            let mut now: HashMap<PathBuf, (State, Instant)> = HashMap::new();
             for path in found {
                 let state = fs::metadata(&path)
                     .map(|m| (m.len(), m.modified().ok()))
@@ -109,17 +115,27 @@ pub(super) fn watched(folder: &Path) -> Feed {
                 if given.get(&path) == Some(&state) {
                     continue;
                 }
-                if growing.get(&path) == Some(&state) {
-                    given.insert(path.clone(), state);
-                    ready.push(path);
-                } else {
-                    now.insert(path, state);
+                match growing.get(&path).filter(|(before, _)| *before == state) {
+                    Some((_, since)) if since.elapsed() < PAUSE && ends_early(&path) => {
+                        now.insert(path, (state, *since));
+                    }
+                    Some(_) => {
+                        given.insert(path.clone(), state);
+                        ready.push(path);
+                    }
+                    None => {
+                        now.insert(path, (state, Instant::now()));
+                    }
                 }
             }
             growing = now;
             ready.reverse();
         }
     }))
+}
+
+fn ends_early(photo: &Path) -> bool {
+    content(photo).is_ok_and(|bytes| is_cut_off(&bytes))
 }
 
 /// Longest path of a list, bytes: more than any system takes (4096 on Linux, 32,767 characters on Windows).

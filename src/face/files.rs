@@ -103,8 +103,10 @@ pub(crate) fn extension(path: &Path) -> String {
 /// Whether a file name has the extension of a photo format that is read here, or that a phone saves: where HEIC is not built in,
 /// each such photo is told rather than passed over.
 pub(crate) fn named_as_photo(path: &Path) -> bool {
-    ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif"]
-        .contains(&extension(path).as_str())
+    [
+        "jpg", "jpeg", "jpe", "jfif", "png", "webp", "tif", "tiff", "heic", "heif",
+    ]
+    .contains(&extension(path).as_str())
 }
 
 /// Whether both names lead to the same existing file.

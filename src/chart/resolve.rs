@@ -50,6 +50,16 @@ pub fn pairs(chart: &Chart) -> Result<Vec<Pair>> {
         .collect())
 }
 
+/// The highest step that one photo tells from the one under it; the last step, if it tells none.
+///
+/// # Errors
+/// If the chart has too few steps for a curve.
+pub fn clear_top(chart: &Chart) -> Result<f64> {
+    let pairs = pairs(chart)?;
+    let told = pairs.iter().rev().find(|p| p.sigmas >= TOLD_APART);
+    Ok(told.or(pairs.last()).map_or(0.0, |p| p.upper))
+}
+
 /// Mahalanobis distance of two places on the curve, with the covariance of one reading halfway between theirs.
 pub(super) fn apart(chart: &Chart, curve: &Curve, p: f64, q: f64) -> f64 {
     let d = curve.lab(q).to_vector() - curve.lab(p).to_vector();

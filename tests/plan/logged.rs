@@ -190,6 +190,7 @@ fn a_flat_course_makes_nothing_to_a_little() {
         "before",
     );
     let text = plan_in(dir.path(), ROUTINE).out;
+    assert!(text.starts_with("Not settled yet"), "{text}");
     assert!(text.contains("not known, as it is not settled"), "{text}");
     assert!(!text.contains("never"), "{text}");
 }

@@ -29,6 +29,10 @@ fn plans_in_words() {
             "change_by_days",
             "change --now 42 --plus-minus 6 --target 20 --source 5 --source-plus-minus 2 --volume 400L --most-a-day 20",
         ),
+        (
+            "change_by_many_days",
+            "change --now 42 --plus-minus 6 --target 20 --most-a-day 2",
+        ),
         ("no_change", "change --now 18 --plus-minus 6 --target 20"),
         (
             "routine",
@@ -64,6 +68,20 @@ fn plans_from_the_logbook() {
         "routine_by_logbook",
         plan_in(dir.path(), "routine --share 25 --log tidepool nitrate"),
     );
+}
+
+/// One photo cannot tell the last two steps of the demo's chart apart, as `tintwell chart` shows: a sample over its top is not
+/// brought between them.
+#[test]
+fn a_dilution_aims_where_steps_are_told_apart() {
+    let chart = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/alder-creek-nitrate.json");
+    let found = json(&format!("dilute --chart {}", chart.display()));
+    assert_eq!(found["chart_top"], 80.0);
+    assert_eq!(found["told_apart_to"], 40.0);
+    // 80 mg/L to the middle of 40.
+    assert_eq!(found["dilution"], "1:3");
+    assert_eq!(found["reads_at_least"], 20.0);
+    assert_eq!(found["reaches"], 160.0);
 }
 
 /// Each example of each help, in a folder that holds what they name.

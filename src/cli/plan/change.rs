@@ -169,7 +169,11 @@ fn split(plan: &Plan, source: Source) -> String {
     if plan.volume_litres.is_some() {
         table[0].insert(1, "change".to_owned());
     }
-    for change in &plan.changes {
+    for change in plan.shown() {
+        let Some(change) = change else {
+            table.push(vec!["...".to_owned()]);
+            continue;
+        };
         let mut cells = vec![change.day.to_string()];
         cells.extend(change.litres.map(poured));
         cells.push(change.expected.words(unit));

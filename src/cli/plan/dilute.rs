@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::figure::{four, mixes, short, short_if_known, some};
 use super::{Foot, HANDLING, Sheet, USE, aligned, row};
+use crate::chart::resolve::clear_top;
 use crate::cli::files::load_chart;
 use crate::cli::{Done, Stop};
 use crate::report::number::plain;
@@ -24,7 +25,7 @@ pub(super) struct Args {
     /// Highest step of the chart
     #[arg(long, value_name = "VALUE", value_parser = some, allow_negative_numbers = true, conflicts_with = "chart")]
     top: Option<f64>,
-    /// Take the highest step from a chart
+    /// Take the highest step from a chart, and aim below those that one photo cannot tell apart
     #[arg(long, value_name = "FILE")]
     chart: Option<PathBuf>,
     /// The sample holds at least so much; else the top of the chart. After a dilution that was over the top again: its factor
@@ -52,6 +53,9 @@ struct Plan {
     unit: String,
     #[serde(serialize_with = "short")]
     chart_top: f64,
+    /// The highest step that one photo tells from the one under it: what lies above is not aimed at.
+    #[serde(serialize_with = "short")]
+    told_apart_to: f64,
     #[serde(serialize_with = "short")]
     at_least: f64,
     /// As `tintwell read --dilution` takes it.
@@ -73,13 +77,13 @@ struct Plan {
 }
 
 pub(super) fn run(args: &Args) -> Done {
-    let (top, unit) = match (&args.chart, args.top) {
+    let (top, clear, unit) = match (&args.chart, args.top) {
         (Some(file), _) => {
             let chart = load_chart(file)?;
             let top = chart.values().into_iter().fold(f64::NEG_INFINITY, f64::max);
-            (top, clean(&chart.terms.unit))
+            (top, clear_top(&chart)?, clean(&chart.terms.unit))
         }
-        (None, Some(top)) => (top, clean(&args.unit)),
+        (None, Some(top)) => (top, top, clean(&args.unit)),
         (None, None) => {
             return Err(Stop::Usage(
                 "tell the highest step of the chart with --top, or give the chart with --chart"
@@ -89,10 +93,13 @@ pub(super) fn run(args: &Args) -> Done {
     };
     mixes(&unit)?;
     let at_least = args.at_least.unwrap_or(top);
-    let d = dilution(at_least, top)?;
+    // Read it undiluted, if it may lie within the chart.
+    dilution(at_least, top)?;
+    let d = dilution(at_least, clear)?;
     let factor = d.factor();
     let plan = Plan {
         chart_top: top,
+        told_apart_to: clear,
         at_least,
         dilution: d.to_string(),
         parts_sample: 1,
@@ -101,7 +108,7 @@ pub(super) fn run(args: &Args) -> Done {
         sample_ml: args.vial.map(|v| v / factor),
         water_ml: args.vial.map(|v| v - v / factor),
         reads_at_least: d.bound_then,
-        reaches: top * factor,
+        reaches: clear * factor,
         unit,
     };
     let text = words(&plan);
@@ -144,6 +151,15 @@ fn words(plan: &Plan) -> String {
         "top of the chart",
         format!("{} {unit}", plain(plan.chart_top)),
     ));
+    if plan.told_apart_to < plan.chart_top {
+        rows.push(row(
+            "steps told apart to",
+            format!(
+                "{} {unit}, and so the middle of that is aimed at",
+                plain(plan.told_apart_to)
+            ),
+        ));
+    }
     rows.push(row(
         "sample",
         format!("at least {} {unit}", plain(plan.at_least)),

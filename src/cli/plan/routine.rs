@@ -161,8 +161,12 @@ fn words(plan: &Plan, source: Source) -> String {
     for r in rows.iter_mut().chain(&mut given) {
         r[0] = format!("{:<wide$}", r[0]);
     }
+    let head = match plan.is_settled() {
+        true => "In the long run:",
+        false => "Not settled yet by these readings. In the long run, as far as they tell:",
+    };
     format!(
-        "In the long run: {} just before each change.\n{}\n{}",
+        "{head} {} just before each change.\n{}\n{}",
         plan.before_change.words(unit),
         aligned(&rows),
         aligned(&given)

@@ -8,6 +8,9 @@ use crate::error::{Error, Result};
 use crate::water::Estimate;
 use crate::water::mixing::{Schedule, share_needed, spread};
 
+/// Per cent of the water from which on a change at once calls for care (common practice: weekly changes are of 10 to 25 %).
+const LARGE: f64 = 30.0;
+
 /// What is asked.
 pub(crate) struct Asked {
     pub(crate) unit: String,
@@ -37,6 +40,23 @@ pub(crate) struct Plan {
     /// Each of the changes.
     pub(crate) share_each_percent: Option<Figure>,
     pub(crate) changes: Vec<Change>,
+}
+
+/// Most days that are all shown, and how many of the first ones are where there are more.
+const MOST_SHOWN: usize = 21;
+const FIRST_SHOWN: usize = 14;
+
+impl Plan {
+    /// The changes for people: of many the first and the last, with `None` for those between.
+    pub(crate) fn shown(&self) -> Vec<Option<&Change>> {
+        match self.changes.as_slice() {
+            [first @ .., last] if self.changes.len() > MOST_SHOWN => {
+                let begin = first.iter().take(FIRST_SHOWN).map(Some);
+                begin.chain([None, Some(last)]).collect()
+            }
+            all => all.iter().map(Some).collect(),
+        }
+    }
 }
 
 /// One of the changes.
@@ -152,9 +172,19 @@ fn notes(plan: &Plan) -> Vec<String> {
                 .to_owned(),
         );
     }
+    notes.extend(plan.share_each_percent.as_ref().and_then(large));
     notes.push(
         "Not counted is what is made or used up meanwhile; the water is taken as well mixed. Test afterwards."
             .to_owned(),
     );
     notes
+}
+
+/// What has to be said of a change at or above [`LARGE`].
+pub(super) fn large(each: &Figure) -> Option<String> {
+    (each.value >= LARGE).then(|| {
+        "So large a change at once alters temperature, salinity and pH too, which animals may bear badly: match the water that is \
+         put in, or spread the change over days."
+            .to_owned()
+    })
 }

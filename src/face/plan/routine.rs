@@ -32,6 +32,13 @@ pub(crate) struct Plan {
     pub(crate) weeks_until_within_10_percent: Option<Weeks>,
 }
 
+impl Plan {
+    /// Whether the readings settle that something is made: else where it leads is little more than a guess.
+    pub(crate) fn is_settled(&self) -> bool {
+        self.found_from.is_none() || self.made_per_week.low.is_none_or(|low| low > 0.0)
+    }
+}
+
 #[derive(Serialize)]
 pub(crate) struct Weeks {
     pub(crate) value: u32,

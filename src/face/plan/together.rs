@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::change::holds_water;
+use super::change::{holds_water, large};
 use super::figure::{Figure, short, short_if_known};
 use super::level::{Now, Otherwise, Source};
 use crate::error::Result;
@@ -111,6 +111,7 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
             ));
         }
     }
+    notes.extend(plan.share_each_percent.as_ref().and_then(large));
     notes.push(
         "Not counted is what is made or used up meanwhile; the water is taken as well mixed. Test afterwards."
             .to_owned(),

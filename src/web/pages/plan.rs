@@ -262,7 +262,12 @@ fn changed(words: Words, plan: &change::Plan) -> Markup {
         } @else {
             table {
                 thead { tr { th scope="col" { (words.say("plan.day")) } th scope="col" { (words.say("plan.afterwards")) } } }
-                tbody { @for c in &plan.changes { tr { td { (c.day) } td { (c.expected.words(unit)) } } } }
+                tbody {
+                    @for c in plan.shown() {
+                        @if let Some(c) = c { tr { td { (c.day) } td { (c.expected.words(unit)) } } }
+                        @else { tr { td colspan="2" { "…" } } }
+                    }
+                }
             }
         }
     }
@@ -271,7 +276,8 @@ fn changed(words: Words, plan: &change::Plan) -> Markup {
 fn in_the_long_run(words: Words, plan: &routine::Plan) -> Markup {
     let told = |figure: Figure| figure.words(&plan.unit);
     html! {
-        p { strong { (words.fill("plan.long_run", &[("level", &told(plan.before_change))])) } }
+        @let key = if plan.is_settled() { "plan.long_run" } else { "plan.long_run_unsettled" };
+        p { strong { (words.fill(key, &[("level", &told(plan.before_change))])) } }
         dl.facts {
             (row(words.say("plan.just_after"), &told(plan.after_change)))
             (row(words.say("plan.made"), &told(plan.made_per_week)))

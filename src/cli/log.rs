@@ -319,17 +319,8 @@ fn edit(args: &EditArgs) -> Done {
         ));
     }
     let mut logbook = args.logbook.open(Access::Change)?;
-    if let Some(mut event) = logbook.event(args.entry)? {
-        for field in &fields {
-            match field {
-                Field::Water(water) => event.water.clone_from(water),
-                Field::At(at) => event.at = at.clone(),
-                _ => {}
-            }
-        }
-        if args.water.is_some() || args.at.is_some() {
-            warn(&logbook, &event, Some(args.entry), args.anyway)?;
-        }
+    if let Some(event) = equipment::as_edited(&logbook, args.entry, &fields)? {
+        warn(&logbook, &event, Some(args.entry), args.anyway)?;
     }
     if invertebrates == Some(true) {
         let waters = logbook.waters()?;

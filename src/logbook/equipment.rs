@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::write::folded;
-use super::{Entry, Event, Kind, Logbook, Moment};
+use super::{Entry, Event, Field, Kind, Logbook, Moment};
 use crate::error::Result;
 
 /// When and where equipment met a medicine.
@@ -294,6 +294,26 @@ pub fn warning(logbook: &Logbook, event: &Event, itself: Option<Entry>) -> Resul
         told(&met),
         event.water
     )))
+}
+
+/// An event as it would be with these fields, if its water or its time is among them: what a [`warning`] may hang on.
+///
+/// # Errors
+/// If the logbook cannot be read.
+pub fn as_edited(logbook: &Logbook, entry: Entry, fields: &[Field]) -> Result<Option<Event>> {
+    let Some(mut event) = logbook.event(entry)? else {
+        return Ok(None);
+    };
+    let mut touched = false;
+    for field in fields {
+        match field {
+            Field::Water(water) => event.water.clone_from(water),
+            Field::At(at) => event.at = at.clone(),
+            _ => continue,
+        }
+        touched = true;
+    }
+    Ok(Some(event).filter(|_| touched))
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 mod by_hand;
 mod calibrate;
 mod device;
+mod entry;
 mod events;
 mod history;
 mod language;
@@ -71,8 +72,9 @@ fn of_waters() -> Router<Shared> {
         .route("/water/{entry}/plan", get(plan::page_of))
         .route("/water/{entry}/report.html", get(history::report))
         .route("/picture/{entry}", get(history::photo))
-        .route("/remove/{entry}", get(water::removing).post(water::remove))
-        .route("/restore/{entry}", post(water::restore))
+        .route("/edit/{entry}", get(entry::editing).post(entry::edit))
+        .route("/remove/{entry}", get(entry::removing).post(entry::remove))
+        .route("/restore/{entry}", post(entry::restore))
         .route("/export/{name}", get(history::export))
 }
 

@@ -300,6 +300,99 @@ async fn limits_are_set_and_taken_away() {
     );
 }
 
+/// The time zone of what is corrected stays, whatever that of this computer is.
+#[tokio::test]
+async fn what_is_corrected_keeps_what_was_there() {
+    let (home, cookie) = twelve_weeks().await;
+    let water = address(&home, "tidepool");
+    home.post("/waters/new", &cookie, "name=hospital+tank")
+        .await;
+    let other = address(&home, "hospital tank");
+    let (entry, before) = home.logbook().readings("tidepool", None).unwrap()[0].clone();
+    let now = || {
+        let logbook = home.logbook();
+        let mut all = logbook.readings("tidepool", None).unwrap();
+        all.extend(logbook.readings("hospital tank", None).unwrap());
+        all.into_iter().find(|(e, _)| *e == entry).unwrap().1
+    };
+    let edit = format!("/edit/{entry}");
+    assert!(
+        page(&home, &cookie, &format!("{water}/readings"))
+            .await
+            .contains("/edit/r")
+    );
+    let form = page(&home, &cookie, &edit).await;
+    let minute: String = before.at.to_string().chars().take(16).collect();
+    assert!(form.contains(&format!("value=\"{minute}\"")), "{form}");
+    // Nothing changed is no change.
+    let as_it_was = format!("at={minute}&water=tidepool&note={}", before.note);
+    let kept = home.logbook().changes().unwrap().len();
+    led(
+        &home.post(&edit, &cookie, &as_it_was).await,
+        &format!("{water}#{entry}"),
+    );
+    assert_eq!(home.logbook().changes().unwrap().len(), kept);
+    assert_eq!(now(), before);
+    let told = "at=2026-01-02T03:04&water=tidepool&note=by+hand";
+    led(
+        &home.post(&edit, &cookie, told).await,
+        &format!("{water}#{entry}"),
+    );
+    assert_eq!(now().note, "by hand");
+    assert_eq!(
+        now().at.to_string(),
+        format!("2026-01-02T03:04:00{}", &before.at.to_string()[19..])
+    );
+    assert_eq!(now().answer, before.answer);
+    assert_eq!(home.logbook().changes().unwrap().len(), kept + 1);
+    led(
+        &home
+            .post(&edit, &cookie, "water=hospital+tank&note=by+hand")
+            .await,
+        &format!("{other}#{entry}"),
+    );
+    assert_eq!(now().water, "hospital tank");
+    refused(
+        &home.post(&edit, &cookie, "at=yesterday&note=").await,
+        400,
+        "yesterday",
+    );
+    // Neither a water nor what is not there has such a form.
+    for path in [water.replace("/water/", "/edit/"), "/edit/r99999".into()] {
+        assert_eq!(home.get(&path, &cookie).await.status, 404, "{path}");
+        assert_eq!(home.post(&path, &cookie, "note=x").await.status, 404);
+    }
+}
+
+/// Copper that is moved to a water with invertebrates is warned of as copper that is logged there.
+#[tokio::test]
+async fn copper_is_warned_of_before_it_is_moved() {
+    let home = Home::new();
+    let cookie = home.pair("phone").await;
+    home.post("/waters/new", &cookie, "name=hospital+tank")
+        .await;
+    let dosed = address(&home, "hospital tank");
+    let form = "substance=Copper+sulfate&amount=2&unit=mL&at=2026-03-01T09:00&note=";
+    home.post(&format!("{dosed}/event/dose"), &cookie, form)
+        .await;
+    let (entry, _) = home.logbook().events("hospital tank").unwrap()[0].clone();
+    let to = format!("/edit/{entry}");
+    let told = "at=2026-03-01T09:00&water=tidepool&note=";
+    refused(
+        &home.post(&to, &cookie, told).await,
+        200,
+        "Invertebrates live in",
+    );
+    let water = || home.logbook().event(entry).unwrap().unwrap().water;
+    assert_eq!(water(), "hospital tank");
+    let tidepool = address(&home, "tidepool");
+    led(
+        &home.post(&to, &cookie, &format!("{told}&anyway=yes")).await,
+        &format!("{tidepool}#{entry}"),
+    );
+    assert_eq!(water(), "tidepool");
+}
+
 #[tokio::test]
 async fn what_is_removed_stays_in_the_history() {
     let (home, cookie) = twelve_weeks().await;
@@ -476,11 +569,12 @@ async fn strangers_see_nothing() {
         "/picture/r1",
         "/export/logbook.json",
         "/calibrate",
+        "/edit/r1",
         "/remove/r1",
     ] {
         assert_eq!(home.get(path, "").await.status, 403, "{path}");
     }
-    for path in ["/remove/r1", "/waters/new", "/calibrate/finish"] {
+    for path in ["/edit/r1", "/remove/r1", "/waters/new", "/calibrate/finish"] {
         let request = home::ask(axum::http::Method::POST, path)
             .header("origin", "http://somewhere.example")
             .header("cookie", &cookie)

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::parts::{
-    LONGEST, LONGEST_NOTE, back, figure, line, moment, needed, note, number, page, text, when,
+    LONGEST, LONGEST_NOTE, back, figure, line, moment, needed, note, now, number, page, text, when,
 };
 use crate::logbook::equipment::{is_copper, warning};
 use crate::logbook::{Entry, Equipment, Event, Kind, Water};
@@ -109,8 +109,8 @@ pub(super) async fn form(
         html! {
             form method="post" action={ "/water/" (entry) "/event/" (kind.word()) } {
                 (fields(words, kind, &equipment))
-                (when(words, &app))
-                (note(words, kind == Kind::Other))
+                (when(words, &now(&app)))
+                (note(words, "", kind == Kind::Other))
                 button { (words.say("events.log")) }
             }
             (back(words, entry, &water))
@@ -270,15 +270,29 @@ fn warn(
     warned: &str,
 ) -> Markup {
     let kept = [
-        ("percent", &told.percent),
-        ("substance", &told.substance),
-        ("amount", &told.amount),
-        ("unit", &told.unit),
-        ("equipment", &told.equipment),
-        ("new_equipment", &told.new_equipment),
-        ("at", &told.at),
-        ("note", &told.note),
+        ("percent", told.percent.as_str()),
+        ("substance", told.substance.as_str()),
+        ("amount", told.amount.as_str()),
+        ("unit", told.unit.as_str()),
+        ("equipment", told.equipment.as_str()),
+        ("new_equipment", told.new_equipment.as_str()),
+        ("at", told.at.as_str()),
+        ("note", told.note.as_str()),
     ];
+    let medicine = told.medicine.is_some().then_some(("medicine", "yes"));
+    let kept: Vec<(&str, &str)> = kept.into_iter().chain(medicine).collect();
+    let to = format!("/water/{entry}/event/{}", kind.word());
+    stopped(words, &to, &kept, warned, &back(words, entry, water))
+}
+
+/// The warning in the way of what was asked, and the form that asks for it all the same.
+pub(super) fn stopped(
+    words: Words,
+    to: &str,
+    kept: &[(&str, &str)],
+    warned: &str,
+    away: &Markup,
+) -> Markup {
     page(
         words,
         words.say("events.stop"),
@@ -288,16 +302,15 @@ fn warn(
                 p { (words.say("events.not_in")) }
             }
             p { (words.say("events.not_logged")) }
-            form method="post" action={ "/water/" (entry) "/event/" (kind.word()) } {
+            form method="post" action=(to) {
                 @for (name, value) in kept { input type="hidden" name=(name) value=(value); }
-                @if told.medicine.is_some() { input type="hidden" name="medicine" value="yes"; }
                 label.check {
                     input type="checkbox" name="anyway" value="yes" required;
                     span { (words.say("events.in_already")) }
                 }
                 button.second { (words.say("events.log_anyway")) }
             }
-            (back(words, entry, water))
+            (away)
         },
     )
 }

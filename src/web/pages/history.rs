@@ -293,7 +293,10 @@ fn events(words: Words, events: &[(Entry, Event)]) -> Markup {
 }
 
 fn away(words: Words, entry: Entry) -> Markup {
-    html! { a.away href={ "/remove/" (entry) } { (words.fill("history.remove", &[("entry", &entry)])) } }
+    html! {
+        a.away href={ "/edit/" (entry) } { (words.fill("history.edit", &[("entry", &entry)])) } " "
+        a.away href={ "/remove/" (entry) } { (words.fill("history.remove", &[("entry", &entry)])) }
+    }
 }
 
 #[derive(Deserialize)]

@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use jiff::ZonedDateTime;
-use jiff::tz::TimeZone;
+use jiff::tz::{Offset, TimeZone};
 use maud::{Markup, html};
 
 use super::layout;
@@ -148,20 +148,44 @@ pub(super) fn figure(label: &str, name: &str, value: &str, required: bool) -> Ma
     }
 }
 
-/// A field for a moment, now to begin with.
-pub(super) fn when(words: Words, app: &App) -> Markup {
-    let value: String = now(app).to_string().chars().take(16).collect();
+/// The moment of a form that began with `before`, in the time zone of that; `None` if it was left as it was.
+///
+/// # Errors
+/// If it is no time.
+pub(super) fn moment_as(
+    told: &str,
+    before: &Moment,
+) -> std::result::Result<Option<Moment>, Refusal> {
+    let told = told.trim();
+    if told.is_empty() || told == minute(before) {
+        return Ok(None);
+    }
+    let zone = Offset::from_seconds(before.offset_seconds())
+        .map_or_else(|_| TimeZone::system(), TimeZone::fixed);
+    Moment::parse(told, &zone)
+        .map(Some)
+        .map_err(|e| Refusal::wrong(e, "give the time anew"))
+}
+
+/// As a field for a moment takes it.
+fn minute(at: &Moment) -> String {
+    at.to_string().chars().take(16).collect()
+}
+
+/// A field for a moment, and what it begins with.
+pub(super) fn when(words: Words, at: &Moment) -> Markup {
+    let value = minute(at);
     html! {
         label { (words.say("water.when")) input type="datetime-local" name="at" value=(value); }
     }
 }
 
-/// A field for a note.
-pub(super) fn note(words: Words, required: bool) -> Markup {
+/// A field for a note, and what it begins with.
+pub(super) fn note(words: Words, value: &str, required: bool) -> Markup {
     html! {
         label {
             (words.say("water.note"))
-            textarea name="note" rows="2" maxlength=(LONGEST_NOTE) required[required] {}
+            textarea name="note" rows="2" maxlength=(LONGEST_NOTE) required[required] { (value) }
         }
     }
 }

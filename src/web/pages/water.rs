@@ -1,18 +1,17 @@
-//! Forms about a water: adding one, a reading that was made by eye, limits, and leaving an entry out.
+//! Forms about a water: adding one, a reading that was made by eye, and limits.
 
 use axum::extract::{Form, Path, State};
 use axum::response::Redirect;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::events::happened;
 use super::parts::{
     LONGEST, LONGEST_NOTE, back, bounds, figure, line, moment, needed, note, now, number, page,
-    said, text, water as find, when,
+    text, water as find, when,
 };
 use crate::chart::Medium;
 use crate::flag::Verdict;
-use crate::logbook::{Amount, Entry, Event, Limit, Logbook, Reading, Source, Water};
+use crate::logbook::{Amount, Limit, Reading, Source, Water};
 use crate::report::text::clean;
 use crate::web::refusal::Refusal;
 use crate::web::state::Shared;
@@ -148,8 +147,8 @@ pub(super) async fn reading(
                     input type="checkbox" name="doubtful" value="yes";
                     span { (words.say("water.doubtful")) }
                 }
-                (when(words, &app))
-                (note(words, false))
+                (when(words, &now(&app)))
+                (note(words, "", false))
                 button { (words.say("water.log")) }
             }
             (back(words, entry, &water))
@@ -303,131 +302,4 @@ pub(super) async fn set_limits(
         })
         .await?;
     Ok(Redirect::to(&format!("/water/{entry}#limits")))
-}
-
-/// An entry and the water that it belongs to; of equipment there is none.
-struct Found {
-    water: Option<(Entry, Water)>,
-    what: What,
-}
-
-enum What {
-    /// With the number of readings and events that go with it.
-    Water(usize, usize),
-    Reading(Reading),
-    Event(Event),
-    Equipment,
-}
-
-fn look_up(logbook: &Logbook, entry: Entry) -> crate::error::Result<Option<Found>> {
-    if entry.what() == "equipment" {
-        let (water, what) = (None, What::Equipment);
-        return Ok(Some(Found { water, what }));
-    }
-    for (of, water) in logbook.waters()? {
-        let what = match entry.what() {
-            "water" if of == entry => Some(What::Water(
-                logbook.readings(&water.name, None)?.len(),
-                logbook.events(&water.name)?.len(),
-            )),
-            "reading" => {
-                let mut all = logbook.readings(&water.name, None)?.into_iter();
-                all.find(|(e, _)| *e == entry)
-                    .map(|(_, r)| What::Reading(r))
-            }
-            "event" => {
-                let mut all = logbook.events(&water.name)?.into_iter();
-                all.find(|(e, _)| *e == entry).map(|(_, e)| What::Event(e))
-            }
-            _ => None,
-        };
-        if let Some(what) = what {
-            let water = Some((of, water));
-            return Ok(Some(Found { water, what }));
-        }
-    }
-    Ok(None)
-}
-
-/// The entry of an address such as `/remove/r12`.
-fn named(told: &str) -> Result<Entry, Refusal> {
-    told.parse().map_err(|_| Refusal::nothing_here())
-}
-
-/// Asks whether an entry is to be left out; of a water also what goes with it.
-pub(super) async fn removing(
-    State(app): State<Shared>,
-    words: Words,
-    Path(entry): Path<String>,
-) -> Result<Markup, Refusal> {
-    let entry = named(&entry)?;
-    let found = app
-        .in_logbook(move |logbook| look_up(&logbook, entry))
-        .await?;
-    let Found { water, what } = found.ok_or_else(Refusal::nothing_here)?;
-    let name = water
-        .as_ref()
-        .map(|(_, w)| clean(&w.name))
-        .unwrap_or_default();
-    Ok(page(
-        words,
-        &words.fill("history.remove", &[("entry", &entry)]),
-        html! {
-            p { strong { (name) } }
-            @match &what {
-                What::Water(readings, events) => p { (words.fill("water.goes_with", &[("readings", readings), ("events", events)])) },
-                What::Reading(r) => p { (clean(&r.test)) ": " (said(r)) br; span.quiet { (r.at.short()) } },
-                What::Event(e) => p { (happened(words, e)) br; span.quiet { (e.at.short()) } },
-                What::Equipment => p { (words.say("water.equipment")) },
-            }
-            p { (words.say("water.remove_what")) }
-            form method="post" action={ "/remove/" (entry) } {
-                button { (words.say("water.remove_it")) }
-            }
-            @match &water {
-                Some((of, _)) => p { a.away href={ "/water/" (of) } { (words.say("water.keep_it")) } },
-                None => p { a.away href="/waters" { (words.say("water.keep_it")) } },
-            }
-        },
-    ))
-}
-
-/// Leaves it out, and leads back to its water, where it can be taken back in.
-pub(super) async fn remove(
-    State(app): State<Shared>,
-    Path(entry): Path<String>,
-) -> Result<Redirect, Refusal> {
-    let entry = named(&entry)?;
-    let now = now(&app);
-    let found = app
-        .in_logbook(move |mut logbook| {
-            let found = look_up(&logbook, entry)?;
-            logbook.remove(entry, &now)?;
-            Ok(found)
-        })
-        .await?;
-    let to = found.and_then(|f| f.water).filter(|(of, _)| *of != entry);
-    Ok(Redirect::to(&to.map_or_else(
-        || format!("/waters?removed={entry}"),
-        |(of, _)| format!("/water/{of}?removed={entry}"),
-    )))
-}
-
-/// Takes back in what was left out, and leads to its water.
-pub(super) async fn restore(
-    State(app): State<Shared>,
-    Path(entry): Path<String>,
-) -> Result<Redirect, Refusal> {
-    let entry = named(&entry)?;
-    let now = now(&app);
-    let found = app
-        .in_logbook(move |mut logbook| {
-            logbook.restore(entry, &now)?;
-            look_up(&logbook, entry)
-        })
-        .await?;
-    Ok(Redirect::to(&found.and_then(|f| f.water).map_or_else(
-        || "/waters".to_owned(),
-        |(of, _)| format!("/water/{of}"),
-    )))
 }

@@ -130,8 +130,10 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         match (vial, &place.card, place.bay) {
             (Some(Found::Standing(vial)), Some(card), Bay::Search { area, .. }) => {
                 let by_water = slant.map(|s| s.lower(vial.width()));
+                let height = slant.map_or(0.0, |s| s.height_deg);
+                let under = under_surface(liquid, vial_find::surface_mm(vial.width(), height));
                 Design::by_id(&card.design)
-                    .and_then(|d| clear::clearness(&bay, &d.lines, area, liquid, by_water))
+                    .and_then(|d| clear::clearness(&bay, &d.lines, area, under, by_water))
             }
             _ => None,
         }
@@ -146,6 +148,19 @@ pub fn look(photo: &Photo, by: &Where) -> Result<Look> {
         liquid,
         vial,
     })
+}
+
+/// Most of a liquid's height that its surface takes of it.
+const MOST_SURFACE: f64 = 1.0 / 3.0;
+
+/// A liquid without its surface, which from above is seen as so much of its height: its rim is darker than any line.
+fn under_surface(liquid: Area, surface_mm: f64) -> Area {
+    let off = surface_mm.min(MOST_SURFACE * liquid.h);
+    Area {
+        y: liquid.y + off,
+        h: liquid.h - off,
+        ..liquid
+    }
 }
 
 /// Regions hold for photos like the one in which they were marked.

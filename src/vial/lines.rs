@@ -68,12 +68,10 @@ const STEPS: Course = Course {
     shift: 0.2,
     stretch: 0.04,
 };
-/// How much a line may sag, and how much it may tilt, from the axis to the last column, in parts of that distance, and the step in
-/// which both are tried, mm.
+/// How much a line may sag, and how much it may tilt, from the axis to the last column, in parts of that distance, and the steps in
+/// which both are tried, mm: the first is as wide as a line, the last hides nothing of it.
 const BOWED: f64 = 0.3;
-const BOW_STEP: f64 = 0.2;
-/// Part of the width in which sag counts half.
-const MIDDLE: f64 = 0.7;
+const BOW_STEPS: [f64; 3] = [0.4, 0.2, 0.1];
 /// Distance of the places at which the filter is computed, mm.
 const FINE: f64 = 0.1;
 /// What differs more than this from its surroundings (natural log) is no faint line: a drop, a bubble, a reflection.
@@ -146,9 +144,6 @@ pub fn cut_off(p: &BayPicture, column: usize, rows: RangeInclusive<usize>) -> bo
     clipped as f64 > MOST_CLIPPED * n as f64
 }
 
-/// A bow with one of its parts, sag or tilt, such that a line is lower by so much (mm) in the last column.
-type Part<'a> = dyn Fn(Bow, f64) -> Bow + Sync + 'a;
-
 /// How the lines run in the columns up to `half` to either side of `axis`, between two heights: the bow, and the course at the
 /// axis, on which they are seen by so much `lower` than printed, mm. `None` if no line is to be seen there.
 pub fn run(
@@ -158,36 +153,29 @@ pub fn run(
     within: (f64, f64),
     lower: &RangeInclusive<f64>,
 ) -> Option<(Bow, Course)> {
-    let near = Columns::of(p, (axis - half * MIDDLE, axis + half * MIDDLE), within)?;
-    let all = Columns::of(p, (axis - half, axis + half), within)?;
+    let columns = Columns::of(p, (axis - half, axis + half), within)?;
     let filter = Filter::new(&Stroke::new(lines.first()?, p.step), p.step);
-    let mut bow = Bow {
+    // How much lower a line is in the last column by tilt, and by sag.
+    let bow = |(tilt, sag): (f64, f64)| Bow {
         axis,
-        ..Bow::default()
+        per_mm: tilt / half,
+        per_mm2: sag / (half * half),
     };
-    let mut course = None;
-    let n = (BOWED * half / BOW_STEP).round() as i32;
-    let ends: Vec<f64> = (-n..=n).map(|k| f64::from(k) * BOW_STEP).collect();
-    let sag = |bow: Bow, end: f64| Bow {
-        per_mm2: end / (half * half),
-        ..bow
+    // Both at once: looked for one after the other, the one takes the place of the other.
+    let best_of = |(tilt, sag): (f64, f64), n: i32, step: f64| {
+        let off = move |k: i32| f64::from(k) * step;
+        let ends: Vec<(f64, f64)> = (-n..=n)
+            .flat_map(|a| (-n..=n).map(move |b| (tilt + off(a), sag + off(b))))
+            .collect();
+        ends.into_par_iter()
+            .filter_map(|ends| Some((filter.best(&columns, &bow(ends), lines, lower)?, ends)))
+            .max_by(|a, b| a.0.0.total_cmp(&b.0.0))
     };
-    let tilt = |bow: Bow, end: f64| Bow {
-        per_mm: end / half,
-        ..bow
-    };
-    // Tilt first, near the axis where lines sag little; then sag, and each again: the one hides a little of the other.
-    let parts: [(&Columns, &Part<'_>); 4] =
-        [(&near, &tilt), (&all, &sag), (&all, &tilt), (&all, &sag)];
-    for (columns, part) in parts {
-        let best = ends
-            .par_iter()
-            .map(|end| part(bow, *end))
-            .filter_map(|bow| Some((filter.best(columns, &bow, lines, lower)?, bow)))
-            .max_by(|a, b| a.0.0.total_cmp(&b.0.0))?;
-        (course, bow) = (Some(best.0.1), best.1);
-    }
-    Some((bow, course?))
+    let n = (BOWED * half / BOW_STEPS[0]).ceil() as i32;
+    let (_, coarse) = best_of((0.0, 0.0), n, BOW_STEPS[0])?;
+    let (_, finer) = best_of(coarse, 1, BOW_STEPS[1])?;
+    let ((_, course), ends) = best_of(finer, 1, BOW_STEPS[2])?;
+    Some((bow(ends), course))
 }
 
 /// What changes quickly in each column of a part of the bay.
@@ -197,6 +185,8 @@ struct Columns {
     rows: usize,
     /// Where each column lies, plane units, and its cells from above.
     columns: Vec<(f64, Vec<Vector3<f64>>)>,
+    /// Sum of the squares of a column's cells, the mean over columns.
+    energy: Vector3<f64>,
 }
 
 impl Columns {
@@ -215,7 +205,13 @@ impl Columns {
                 (p.point(i, first).0, faint.collect())
             })
             .collect();
+        let squares = |(_, cells): &(f64, Vec<Vector3<f64>>)| -> Vector3<f64> {
+            cells.iter().map(|v| v.component_mul(v)).sum()
+        };
+        let energy =
+            columns.iter().map(squares).sum::<Vector3<f64>>() / columns.len().max(1) as f64;
         (!columns.is_empty()).then(|| Columns {
+            energy,
             top: p.area.y + first as f64 * p.step,
             step: p.step,
             rows: last + 1 - first,
@@ -282,7 +278,8 @@ impl Filter {
     }
 
     /// The plainest course of the lines in columns along a bow, and how plain it is: the sum over channels of what the lines
-    /// explain over what they leave.
+    /// explain in the mean of the columns, over all that changes quickly in one. Not over what they leave in that mean: a bow that
+    /// smears half of the lines leaves little, too.
     fn best(
         &self,
         columns: &Columns,
@@ -291,7 +288,6 @@ impl Filter {
         lower: &RangeInclusive<f64>,
     ) -> Option<(f64, Course)> {
         let profile = columns.mean(bow);
-        let whole: Vector3<f64> = profile.iter().map(|s| s.map(|v| v * v)).sum();
         let along = self.along(&profile, columns.step);
         let height = columns.rows as f64 * columns.step;
         let middle = columns.top + height / 2.0;
@@ -310,7 +306,7 @@ impl Filter {
                 (0..3)
                     .map(|c| {
                         let explained = (-product[c]).max(0.0).powi(2) / power;
-                        explained / (whole[c] - explained).max(1e-12)
+                        explained / columns.energy[c].max(1e-12)
                     })
                     .sum()
             })

@@ -54,8 +54,8 @@ pub fn reading(
     if let Some(b) = r.blank {
         line("blank", blank(&b));
     }
-    if let Some(c) = r.confidence {
-        line("confidence", confidence(c));
+    if let Some(sure) = how_sure(Some(&r.answer), r.confidence) {
+        line("confidence", sure);
     }
     line(
         "colour",
@@ -109,8 +109,8 @@ pub fn vial(checked: &Checked<VialReading>, colour: bool, explain: bool) -> Stri
     if let (Some(d), Some(on_chart)) = (r.dilution, &r.on_chart) {
         line("dilution", dilution(d, on_chart, &unit));
     }
-    if let Some(c) = r.confidence {
-        line("confidence", confidence(c));
+    if let Some(sure) = how_sure(r.answer.as_ref(), r.confidence) {
+        line("confidence", sure);
     }
     if let Some(c) = &r.combined {
         let s = &c.scatter;
@@ -168,6 +168,17 @@ fn dilution(d: Dilution, on_chart: &Answer, unit: &str) -> String {
     let read = words(on_chart, unit).value;
     let factor = number::six(d.factor());
     format!("what was in the vial read {read}, times {factor}")
+}
+
+/// How sure an answer is; `None` where there is none.
+fn how_sure(answer: Option<&Answer>, of_value: Option<f64>) -> Option<String> {
+    let bound = |way: &str| Some(format!("{:.0} % to lie {way} that", 100.0 * LEVEL));
+    match answer? {
+        Answer::Value { .. } => of_value.map(confidence),
+        Answer::Above { .. } => bound("above"),
+        Answer::Below { .. } | Answer::Under { .. } => bound("below"),
+        Answer::OffChart => None,
+    }
 }
 
 fn confidence(c: f64) -> String {
@@ -487,5 +498,21 @@ impl Table {
             outcome.verdict().word()
         );
         row.trim_end().to_owned() + "\n"
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bound_tells_how_sure_it_is() {
+        let sure = |answer| how_sure(Some(&answer), None);
+        let told = |way| Some(format!("95 % to lie {way} that"));
+        assert_eq!(sure(Answer::Above { low: 7.0 }), told("above"));
+        assert_eq!(sure(Answer::Below { high: 0.2 }), told("below"));
+        assert_eq!(sure(Answer::Under { high: 6.0 }), told("below"));
+        assert_eq!(sure(Answer::OffChart), None);
+        assert_eq!(how_sure(None, None), None);
     }
 }

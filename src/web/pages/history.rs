@@ -294,7 +294,7 @@ fn events(words: Words, events: &[(Entry, Event)]) -> Markup {
 
 fn away(words: Words, entry: Entry) -> Markup {
     html! {
-        a.away href={ "/edit/" (entry) } { (words.fill("history.edit", &[("entry", &entry)])) } " "
+        a.away href={ "/edit/" (entry) } { (words.fill("history.edit", &[("entry", &entry)])) }
         a.away href={ "/remove/" (entry) } { (words.fill("history.remove", &[("entry", &entry)])) }
     }
 }

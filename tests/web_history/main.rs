@@ -344,7 +344,14 @@ async fn what_is_corrected_keeps_what_was_there() {
         format!("2026-01-02T03:04:00{}", &before.at.to_string()[19..])
     );
     assert_eq!(now().answer, before.answer);
-    assert_eq!(home.logbook().changes().unwrap().len(), kept + 1);
+    // A browser ends lines with CR LF.
+    let lines = "note=by+hand%0D%0Aagain";
+    home.post(&edit, &cookie, lines).await;
+    assert_eq!(now().note, "by hand\nagain");
+    home.post(&edit, &cookie, lines).await;
+    assert_eq!(home.logbook().changes().unwrap().len(), kept + 2);
+    home.post(&edit, &cookie, "note=by+hand").await;
+    assert_eq!(home.logbook().changes().unwrap().len(), kept + 3);
     led(
         &home
             .post(&edit, &cookie, "water=hospital+tank&note=by+hand")

@@ -112,12 +112,12 @@ pub(super) fn needed(told: &str, what: &str) -> std::result::Result<f64, Refusal
         .ok_or_else(|| Refusal::wrong(format!("{what} is not told"), "fill in that field"))
 }
 
-/// A text without the space around it; `None` if there is none.
+/// A text without the space around it, its lines ended as elsewhere in the logbook (browsers send CR LF); `None` if there is none.
 ///
 /// # Errors
 /// If it is too long.
 pub(super) fn text(told: &str, most: usize) -> std::result::Result<Option<String>, Refusal> {
-    let told = told.trim();
+    let told = told.trim().replace("\r\n", "\n");
     if told.chars().count() > most {
         return Err(Refusal::new(
             StatusCode::PAYLOAD_TOO_LARGE,
@@ -125,7 +125,7 @@ pub(super) fn text(told: &str, most: usize) -> std::result::Result<Option<String
             "write less",
         ));
     }
-    Ok((!told.is_empty()).then(|| told.to_owned()))
+    Ok((!told.is_empty()).then_some(told))
 }
 
 /// A field of one line with its label above it.

@@ -6,7 +6,7 @@ use std::io::{self, BufRead, Read};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, sync_channel};
 use std::thread::{sleep, spawn};
-use std::time::{Duration, Instant, SystemTime};
+use std::time::{Duration, SystemTime};
 
 use super::super::files::{named_as_photo, plain, shown};
 use super::counted;
@@ -84,7 +84,8 @@ fn look_into(folder: &Path) -> Result<(Vec<PathBuf>, usize)> {
 /// its end is missing.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 
-/// How long a photo whose end is missing has to stay as it is until it counts as cut off: a phone that copies it may pause.
+/// How long ago a photo whose end is missing has to have changed to count as cut off: a phone that copies it may pause. What has not
+/// changed for so long is given without being looked into.
 const PAUSE: Duration = Duration::from_secs(30);
 
 /// The photos of a folder, and without end those that come to it. A photo that changes is given again.
@@ -92,7 +93,7 @@ pub(super) fn watched(folder: &Path) -> Feed {
     type State = (u64, Option<SystemTime>);
     let folder = folder.to_owned();
     let mut given: HashMap<PathBuf, State> = HashMap::new();
-    let mut growing: HashMap<PathBuf, (State, Instant)> = HashMap::new();
+    let mut growing: HashMap<PathBuf, State> = HashMap::new();
     let mut ready: Vec<PathBuf> = Vec::new();
     let mut looked = false;
     Box::new(std::iter::from_fn(move || {
@@ -107,7 +108,7 @@ pub(super) fn watched(folder: &Path) -> Feed {
                 Ok((found, _)) => found,
                 Err(e) => return Some(Err(e)),
             };
-            let mut now: HashMap<PathBuf, (State, Instant)> = HashMap::new();
+            let mut now: HashMap<PathBuf, State> = HashMap::new();
             for path in found {
                 let state = fs::metadata(&path)
                     .map(|m| (m.len(), m.modified().ok()))
@@ -115,17 +116,11 @@ pub(super) fn watched(folder: &Path) -> Feed {
                 if given.get(&path) == Some(&state) {
                     continue;
                 }
-                match growing.get(&path).filter(|(before, _)| *before == state) {
-                    Some((_, since)) if since.elapsed() < PAUSE && ends_early(&path) => {
-                        now.insert(path, (state, *since));
-                    }
-                    Some(_) => {
-                        given.insert(path.clone(), state);
-                        ready.push(path);
-                    }
-                    None => {
-                        now.insert(path, (state, Instant::now()));
-                    }
+                if growing.get(&path) == Some(&state) && !is_being_copied(&path, state.1) {
+                    given.insert(path.clone(), state);
+                    ready.push(path);
+                } else {
+                    now.insert(path, state);
                 }
             }
             growing = now;
@@ -134,8 +129,10 @@ pub(super) fn watched(folder: &Path) -> Feed {
     }))
 }
 
-fn ends_early(photo: &Path) -> bool {
-    content(photo).is_ok_and(|bytes| is_cut_off(&bytes))
+/// Whether the end of a photo is missing that was changed so lately that it may still come.
+fn is_being_copied(photo: &Path, changed: Option<SystemTime>) -> bool {
+    changed.is_some_and(|at| at.elapsed().is_ok_and(|ago| ago < PAUSE))
+        && content(photo).is_ok_and(|bytes| is_cut_off(&bytes))
 }
 
 /// Longest path of a list, bytes: more than any system takes (4096 on Linux, 32,767 characters on Windows).

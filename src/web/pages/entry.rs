@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::events::{happened, stopped};
+use super::events::{Logged, happened, stopped};
 use super::parts::{LONGEST_NOTE, back, moment_as, note, now, page, said, text, when};
 use crate::logbook::equipment::{as_edited, warning};
 use crate::logbook::{Entry, Event, Field, Logbook, Moment, Reading, Water};
@@ -63,6 +63,15 @@ fn named(told: &str) -> Result<Entry, Refusal> {
     told.parse().map_err(|_| Refusal::nothing_here())
 }
 
+/// The same with what it is.
+async fn found(app: &Shared, told: &str) -> Result<(Entry, Found), Refusal> {
+    let entry = named(told)?;
+    let found = app
+        .in_logbook(move |logbook| look_up(&logbook, entry))
+        .await?;
+    Ok((entry, found.ok_or_else(Refusal::nothing_here)?))
+}
+
 impl What {
     /// When it was, and its note; `None` of what is not corrected here.
     fn told(&self) -> Option<(&Moment, &str)> {
@@ -80,11 +89,8 @@ pub(super) async fn editing(
     words: Words,
     Path(entry): Path<String>,
 ) -> Result<Markup, Refusal> {
-    let entry = named(&entry)?;
-    let (found, waters) = app
-        .in_logbook(move |logbook| Ok((look_up(&logbook, entry)?, logbook.waters()?)))
-        .await?;
-    let Found { water, what } = found.ok_or_else(Refusal::nothing_here)?;
+    let (entry, Found { water, what }) = found(&app, &entry).await?;
+    let waters = app.in_logbook(|logbook| logbook.waters()).await?;
     let (Some((of, water)), Some((at, noted))) = (water, what.told()) else {
         return Err(Refusal::nothing_here());
     };
@@ -126,14 +132,6 @@ pub(super) struct Edited {
     anyway: Option<String>,
 }
 
-/// What became of a correction.
-enum Done {
-    /// It belongs to this water now.
-    Yes(Entry),
-    /// Something has to be said first.
-    Warned(Entry, Water, String),
-}
-
 /// Corrects what was changed in the form; where there is a warning, only once that was confirmed.
 pub(super) async fn edit(
     State(app): State<Shared>,
@@ -141,11 +139,7 @@ pub(super) async fn edit(
     Path(entry): Path<String>,
     Form(told): Form<Edited>,
 ) -> Result<Response, Refusal> {
-    let entry = named(&entry)?;
-    let found = app
-        .in_logbook(move |logbook| look_up(&logbook, entry))
-        .await?;
-    let Found { water, what } = found.ok_or_else(Refusal::nothing_here)?;
+    let (entry, Found { water, what }) = found(&app, &entry).await?;
     let (Some((of, water)), Some((at, noted))) = (water, what.told()) else {
         return Err(Refusal::nothing_here());
     };
@@ -164,18 +158,18 @@ pub(super) async fn edit(
             if let Some(event) = as_edited(&logbook, entry, &fields)?.filter(|_| !anyway)
                 && let Some(warned) = warning(&logbook, &event, Some(entry))?
             {
-                return Ok(Done::Warned(of, water, warned));
+                return Ok(Logged::Warned(of, water, warned));
             }
             if !fields.is_empty() {
                 logbook.edit(entry, &fields, &now)?;
             }
             let found = look_up(&logbook, entry)?.and_then(|f| f.water);
-            Ok(Done::Yes(found.map_or(of, |(of, _)| of)))
+            Ok(Logged::Yes(found.map_or(of, |(of, _)| of)))
         })
         .await?;
     Ok(match done {
-        Done::Yes(of) => Redirect::to(&format!("/water/{of}#{entry}")).into_response(),
-        Done::Warned(of, water, warned) => {
+        Logged::Yes(of) => Redirect::to(&format!("/water/{of}#{entry}")).into_response(),
+        Logged::Warned(of, water, warned) => {
             let kept = [
                 ("at", told.at.as_str()),
                 ("water", &told.water),
@@ -199,11 +193,7 @@ pub(super) async fn removing(
     words: Words,
     Path(entry): Path<String>,
 ) -> Result<Markup, Refusal> {
-    let entry = named(&entry)?;
-    let found = app
-        .in_logbook(move |logbook| look_up(&logbook, entry))
-        .await?;
-    let Found { water, what } = found.ok_or_else(Refusal::nothing_here)?;
+    let (entry, Found { water, what }) = found(&app, &entry).await?;
     let name = water
         .as_ref()
         .map(|(_, w)| clean(&w.name))

@@ -221,8 +221,9 @@ impl NewEvent {
     }
 }
 
-/// What became of an event.
-enum Logged {
+/// What became of what was asked.
+pub(super) enum Logged {
+    /// It belongs to this water.
     Yes(Entry),
     /// Something has to be said first.
     Warned(Entry, Water, String),

@@ -269,8 +269,20 @@ pub fn spread(spots: &[Spot], area: Area, away: f64) -> Option<Spread> {
         return None;
     }
     let (centre, span) = extent(&usable);
-    Some(smoothest(&mut usable, centre, span)?.range())
+    let darker = |s: &Spot| s.ln.max() < SHOULDER;
+    let mut below: Vec<&Spot> = usable.iter().copied().filter(|s| darker(s)).collect();
+    let half = (usable.len().div_ceil(2)..usable.len()).contains(&below.len());
+    let all = smoothest(&mut usable, centre, span)?.range();
+    if !half {
+        return Some(all);
+    }
+    let tint = smoothest(&mut below, centre, span)?.range().tint;
+    Some(Spread { tint, ..all })
 }
+
+/// Cameras bend the last part of their range over, and the brightest channel first: paper there loses its tint (common practice;
+/// natural log of relative light). Where at least half of the paper is darker, that half tells the tint.
+const SHOULDER: f64 = -0.2;
 
 /// Whether a point lies farther than `away` from the sides and the top of an area.
 fn is_clear_of(area: Area, away: f64, (x, y): (f64, f64)) -> bool {
@@ -518,6 +530,30 @@ mod tests {
         assert!(spread(&thrown) < 0.1, "{}", spread(&thrown));
         let aslant = spread(&|x, _| 0.2 * x / 170.0);
         assert!((aslant - 0.2).abs() < 0.01, "{aslant}");
+    }
+
+    /// Synthetic-known: one warm lamp near the left edge, and a camera that bends each channel over near the top of its range.
+    #[test]
+    fn paper_that_a_camera_bends_over_is_no_mixed_light() {
+        let away = Area {
+            x: -200.0,
+            y: 0.0,
+            w: 1.0,
+            h: 1.0,
+        };
+        let tint = |green: f64, bent: bool| {
+            let mut spots = dense(|x, _| -x / 170.0);
+            for s in &mut spots {
+                s.ln += Vector3::new(0.0, green, green);
+                if bent {
+                    s.ln =
+                        s.ln.map(|v| if v > -0.1 { -0.1 + (v + 0.1) / 5.0 } else { v });
+                }
+            }
+            super::spread(&spots, away, 0.0).unwrap().tint
+        };
+        assert!(tint(-0.2, true) < 0.03, "{}", tint(-0.2, true));
+        assert!(tint(-0.2, false) < 0.01);
     }
 
     /// The variance grows away from the paper.

@@ -119,10 +119,15 @@ pub(super) fn run(args: &Args) -> Done {
         .about(shown(&args.chart))
         .into());
     }
-    if args.started.is_some() && chart.terms.read_window.is_none() {
-        say(
+    match (args.started.is_some(), chart.terms.read_window) {
+        (true, None) => say(
             "--started is held against nothing: the chart has no read window (tintwell calibrate --read-window)",
-        );
+        ),
+        (false, Some(window)) => say(&format!(
+            "whether the photo was taken {} to {} minutes after the last reagent is not checked: say with --started when that was",
+            window.from_min, window.to_min
+        )),
+        _ => {}
     }
     let overlays = overlays(args)?;
     if let (Some(path), Some(white), Some(vial)) =

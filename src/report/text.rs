@@ -412,6 +412,7 @@ fn steps(chart: &Chart, unit: &str, colour: bool) -> Result<String> {
         }
         out.push('\n');
     }
+    out.push_str("  (one photo with the phone and in the light of the standards; others read less closely)\n");
     Ok(out)
 }
 

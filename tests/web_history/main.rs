@@ -144,6 +144,10 @@ async fn a_reading_without_its_plus_minus_is_refused() {
             "is not understood",
         ),
         (
+            "test=nitrate&unit=mg/L&answer=value&value=1,200&plus_minus=4",
+            "write 1200 or 1.200",
+        ),
+        (
             "test=nitrate&unit=mg/L&answer=value&value=-5&plus_minus=1",
             "nitrate: the value is -5 mg/l, below 0",
         ),

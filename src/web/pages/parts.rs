@@ -88,11 +88,21 @@ pub(super) fn moment(app: &App, told: &str) -> std::result::Result<Moment, Refus
 /// A number of a form; `None` if nothing was told. A comma counts as a point: phones offer the one of their country.
 ///
 /// # Errors
-/// If it is no number.
+/// If it is no number, or one whose comma may part thousands as well.
 pub(super) fn number(told: &str, what: &str) -> std::result::Result<Option<f64>, Refusal> {
     let told = told.trim();
     if told.is_empty() {
         return Ok(None);
+    }
+    if parts_thousands(told) {
+        return Err(Refusal::wrong(
+            format!("{what} \"{told}\" can be read in two ways"),
+            format!(
+                "write {} or {}",
+                told.replace(',', ""),
+                told.replace(',', ".")
+            ),
+        ));
     }
     match told.replace(',', ".").parse::<f64>() {
         Ok(v) if v.is_finite() && v.abs() < 1e12 => Ok(Some(v)),
@@ -101,6 +111,19 @@ pub(super) fn number(told: &str, what: &str) -> std::result::Result<Option<f64>,
             "write a number such as 2.5",
         )),
     }
+}
+
+/// Whether the comma of a number may part thousands from hundreds: three digits after it, and one to three before, not 0.
+fn parts_thousands(told: &str) -> bool {
+    told.split_once(',').is_some_and(|(whole, rest)| {
+        let whole = whole.trim_start_matches(['-', '+']);
+        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+        digits(whole)
+            && digits(rest)
+            && rest.len() == 3
+            && (1..=3).contains(&whole.len())
+            && !whole.starts_with('0')
+    })
 }
 
 /// A number that has to be there.
@@ -253,5 +276,35 @@ pub(super) fn bounds(words: Words, limit: &Limit) -> String {
         (Some(low), None) => words.fill("water.not_under", &[("low", &low), ("unit", &unit)]),
         (None, Some(high)) => words.fill("water.not_over", &[("high", &high), ("unit", &unit)]),
         (None, None) => words.say("water.no_bounds").into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_comma_is_a_point_where_it_parts_no_thousands() {
+        for (told, value) in [
+            ("2,5", 2.5),
+            ("0,125", 0.125),
+            ("1,2345", 1.2345),
+            ("1200", 1200.0),
+            ("1.025", 1.025),
+            ("1234,567", 1234.567),
+        ] {
+            assert_eq!(number(told, "it").ok().flatten(), Some(value), "{told}");
+        }
+        for told in [
+            "1,200",
+            "12,500",
+            "-1,200",
+            "1,200,000",
+            "1,2,3",
+            ",",
+            "NaN",
+        ] {
+            assert!(number(told, "it").is_err(), "{told}");
+        }
     }
 }

@@ -219,16 +219,12 @@ mod tests {
 
     fn terms() -> Terms {
         Terms {
-            test: "nitrate".into(),
-            unit: "mg/L".into(),
-            medium: None,
-            procedure: None,
             read_window: Some(crate::chart::ReadWindow {
                 from_min: 5.0,
                 to_min: 10.0,
             }),
-            lot: None,
             expires: Some("2026-03-31".into()),
+            ..Terms::of("nitrate", "mg/L")
         }
     }
 

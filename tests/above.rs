@@ -88,15 +88,7 @@ fn chart() -> Chart {
                 .unwrap_or_else(|e| panic!("{value}: {e}"))
         })
         .collect();
-    let terms = Terms {
-        test: "pink".into(),
-        unit: "mg/L".into(),
-        medium: None,
-        procedure: None,
-        read_window: None,
-        lot: None,
-        expires: None,
-    };
+    let terms = Terms::of("pink", "mg/L");
     build(terms, Origin::Standards, &standards).expect("a chart")
 }
 

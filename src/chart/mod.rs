@@ -122,6 +122,21 @@ pub struct Terms {
     pub expires: Option<String>,
 }
 
+impl Terms {
+    /// A test and its unit, of which nothing else was agreed.
+    pub fn of(test: impl Into<String>, unit: impl Into<String>) -> Terms {
+        Terms {
+            test: test.into(),
+            unit: unit.into(),
+            medium: None,
+            procedure: None,
+            read_window: None,
+            lot: None,
+            expires: None,
+        }
+    }
+}
+
 /// A chart.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Chart {

@@ -256,13 +256,9 @@ mod tests {
 
     fn terms(procedure: Option<&str>, window: Option<(f64, f64)>) -> Terms {
         Terms {
-            test: "nitrate".into(),
-            unit: "mg/L".into(),
-            medium: None,
             procedure: procedure.map(str::to_owned),
             read_window: window.map(|(from_min, to_min)| ReadWindow { from_min, to_min }),
-            lot: None,
-            expires: None,
+            ..Terms::of("nitrate", "mg/L")
         }
     }
 

@@ -40,15 +40,7 @@ fn chart(card: &Layout) -> Chart {
                 .expect("a card and a vial")
         })
         .collect();
-    let terms = Terms {
-        test: session.dye.series.name().into(),
-        unit: "mg/L".into(),
-        medium: None,
-        procedure: None,
-        read_window: None,
-        lot: None,
-        expires: None,
-    };
+    let terms = Terms::of(session.dye.series.name(), "mg/L");
     build(terms, Origin::Standards, &standards).expect("a chart")
 }
 

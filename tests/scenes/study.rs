@@ -279,15 +279,7 @@ fn chart(
         }
     }
     let standards: Vec<_> = seen.into_iter().map(|s| s.1).collect();
-    let terms = Terms {
-        test: session.dye.series.name().into(),
-        unit: "mg/L".into(),
-        medium: None,
-        procedure: None,
-        read_window: None,
-        lot: None,
-        expires: None,
-    };
+    let terms = Terms::of(session.dye.series.name(), "mg/L");
     let chart =
         calibrate::build(terms, Origin::Standards, &standards).map_err(|e| e.to_string())?;
     if o.verbose {

@@ -482,7 +482,7 @@ pub(super) fn insert_limit(c: &Connection, limit: &Limit) -> std::result::Result
     {
         return Err(clear(
             format!("the lower bound {low} is above the upper bound {high}"),
-            "give the lower one first",
+            "give the smaller as the lower bound",
         ));
     }
     let (test, unit) = spelt(c, water, &limit.test, &limit.unit)?;

@@ -24,6 +24,7 @@ use crate::photo::{CaptureFacts, Photo};
 use crate::sight;
 use crate::stage::stage;
 use crate::vial::Found;
+use crate::vial::aside;
 use crate::vial::lens::{another_way, gathered_light};
 use crate::vial::sample::Sampled;
 
@@ -341,7 +342,7 @@ fn causes(
         ),
         (
             "light gathered behind the vial",
-            gathered - usual + elsewhere,
+            gathered - usual + elsewhere + aside::covariance(ln, chart.light_from_aside(sampled)),
         ),
         (
             "stray light and the edge of the gamut",

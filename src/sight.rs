@@ -22,6 +22,7 @@ pub fn flags(look: &Look, correction: &Correction, sampled: &Sampled, chart: &Ch
     let mut flags = Vec::new();
     card::flags(look, correction, &mut flags);
     flags.extend(of_vial(look, sampled, chart.vial_mm));
+    flags.extend(vial::lit_from_aside(sampled, chart));
     flags
 }
 

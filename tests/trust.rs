@@ -112,6 +112,34 @@ fn what_is_wrong_is_flagged() {
     }
 }
 
+/// A window at the side, not high: what goes through the liquid falls beside the vial. The same window before it raises nothing.
+#[test]
+fn light_from_aside_is_told() {
+    let lit = |azimuth: f64| {
+        let mut scene = session().own(TRUTH, SEED);
+        for lamp in &mut scene.light.sources {
+            lamp.azimuth_deg = azimuth;
+            lamp.elevation_deg = 20.0;
+            lamp.half_width_deg = 12.0;
+            lamp.diffuse = 0.1;
+        }
+        (format!("from {azimuth} degrees"), scene)
+    };
+    for (name, seen) in all(vec![lit(60.0), lit(-60.0), lit(15.0)]) {
+        let told = seen.codes.iter().any(|c| c == "light-from-aside");
+        assert_eq!(
+            told,
+            !name.contains("15"),
+            "{name}: {:?} {}",
+            seen.codes,
+            seen.why
+        );
+        if told {
+            assert_ne!(seen.verdict, Some(Verdict::Trusted), "{name}");
+        }
+    }
+}
+
 #[test]
 fn what_cannot_be_read_says_why() {
     const CASES: [(Foul, &str); 6] = [

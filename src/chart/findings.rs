@@ -37,11 +37,32 @@ pub(super) fn of(
     }));
     flags.extend(drifted(&chart.patches));
     flags.extend(lamp(chart.lens.as_ref()));
+    flags.extend(from_aside(taken));
     flags.extend(left_out);
     flags.extend(single(chart));
     flags.extend(unmixed(taken, ends));
     flags.sort_by_key(|f| std::cmp::Reverse(f.severity));
     flags
+}
+
+/// Code of a chart whose standards were lit from aside.
+pub const FROM_ASIDE: &str = "standards-from-aside";
+
+/// Whether most of the standards that tell were lit from aside: then samples are to be, too.
+fn from_aside(taken: &[Taken<'_>]) -> Option<Flag> {
+    let tell: Vec<bool> = taken
+        .iter()
+        .filter_map(|t| Some(t.sampled.aside?.is_most()))
+        .collect();
+    let most = tell.iter().filter(|most| **most).count();
+    (2 * most > tell.len()).then(|| {
+        Flag::new(
+            FROM_ASIDE,
+            Severity::Note,
+            "the light came from aside: what went through the liquid fell on the card beside the vial, not behind it".to_owned(),
+            "photograph samples in the same light; better, make the chart anew with the light from behind you or from above",
+        )
+    })
 }
 
 /// Steps that do not follow each other.

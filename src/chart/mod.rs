@@ -19,6 +19,7 @@ use crate::colour::{Lab, Relative};
 use crate::flag::{Flag, Severity};
 use crate::light::correct::SessionPatch;
 use crate::place::View;
+use crate::vial::aside::Aside;
 use crate::vial::ends::UsualEnds;
 use crate::vial::lens::{Lens, gathered_light};
 use crate::vial::sample::Sampled;
@@ -176,6 +177,18 @@ pub struct Chart {
 }
 
 impl Chart {
+    /// Whether most of the light came from aside as its standards were photographed.
+    fn is_lit_from_aside(&self) -> bool {
+        self.found.iter().any(|f| f.code == findings::FROM_ASIDE)
+    }
+
+    /// Light that comes from aside for the most part, where it did not for the standards.
+    pub fn light_from_aside(&self, sampled: &Sampled) -> Option<Aside> {
+        sampled
+            .aside
+            .filter(|aside| aside.is_most() && !self.is_lit_from_aside())
+    }
+
     /// How unlike the session's the course of the light across a vial is; `None` if either is not known.
     pub fn unlike(&self, sampled: &Sampled) -> Option<f64> {
         Some(sampled.across.as_ref()?.unlike(&self.lens.as_ref()?.across))

@@ -3,10 +3,31 @@
 use nalgebra::Vector3;
 
 use super::liquid::hardly_any;
+use crate::chart::Chart;
 use crate::flag::{Flag, Severity};
 use crate::look::Look;
 use crate::place::Bay;
 use crate::vial::Found;
+use crate::vial::sample::Sampled;
+
+/// That most of the light comes from aside, unless it did for the standards too.
+pub(super) fn lit_from_aside(sampled: &Sampled, chart: &Chart) -> Option<Flag> {
+    let aside = chart.light_from_aside(sampled)?;
+    Some(Flag::new(
+        "light-from-aside",
+        Severity::Doubt,
+        format!(
+            "most of the light comes from aside: what went through the liquid falls on the card {} of the vial, not behind it, and the \
+             liquid looks paler by up to half",
+            if aside.left {
+                "to the left"
+            } else {
+                "to the right"
+            }
+        ),
+        "turn card and vial together until the light comes from behind you or from above, and the vial's shadow lies behind it",
+    ))
+}
 
 pub(super) fn flags(look: &Look, usual_mm: Option<f64>, flags: &mut Vec<Flag>) {
     if let (Some(Found::Standing(vial)), Bay::Search { area, .. }) = (&look.vial, look.place.bay) {

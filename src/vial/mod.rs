@@ -5,6 +5,7 @@
 //! averaged that was not looked at.
 
 pub mod above;
+pub mod aside;
 pub mod bay;
 pub mod clear;
 pub mod ends;

@@ -6,6 +6,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::above::Disc;
+use super::aside::{self, Aside};
 use super::bay::BayPicture;
 use super::lens::Across;
 use crate::light::Level;
@@ -36,6 +37,8 @@ pub struct Sampled {
     pub crushed: [f64; 3],
     /// How the light runs across a vial that stands.
     pub across: Option<Across>,
+    /// How much light a vial that stands throws aside.
+    pub aside: Option<Aside>,
     /// Where the kept blocks lie.
     pub kept: Vec<Area>,
 }
@@ -93,6 +96,7 @@ pub fn sample(
         .collect();
     Some(Sampled {
         across: standing.then(|| Across::of(p, liquid)).flatten(),
+        aside: standing.then(|| aside::of(p, liquid)).flatten(),
         ..of_groups(p, &rows, correction)?
     })
 }
@@ -192,6 +196,7 @@ fn of_groups(p: &BayPicture, groups: &[Vec<Area>], correction: &Correction) -> O
         roughness: scatter.diagonal().max().sqrt(),
         crushed: crushed.map(|c| c as f64 / looked_at as f64),
         across: None,
+        aside: None,
         kept: kept.into_iter().map(|k| k.area).collect(),
     })
 }

@@ -21,7 +21,7 @@ use tintwell::water::convert::{
 };
 use tintwell::water::density::density;
 use tintwell::water::mixing::{
-    Goal, after_change, after_changes, share_for_all, share_needed, spread,
+    Goal, after_change, after_changes, share_for_all, share_interval, share_needed, spread,
 };
 use tintwell::water::over_range::dilution;
 use tintwell::water::routine::Routine;

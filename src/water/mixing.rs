@@ -5,6 +5,7 @@
 //! concentration to aim at, nor how much change is good. Arithmetic: balance of mass.
 
 use serde::Serialize;
+use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::{Estimate, check};
 use crate::error::{Error, Result};
@@ -107,6 +108,39 @@ pub fn share_needed(
             down / span / span * source.u,
         ],
     )
+}
+
+/// Places in each distribution that [`share_interval`] takes.
+const PLACES: u32 = 400;
+
+/// The 95 % interval of [`share_needed`], from 0 to 1: present and source are propagated as distributions, since the share is no
+/// line in the levels, least of all near the target (JCGM 101:2008, 7.7, probabilistically symmetric; places of equal probability
+/// instead of random ones). Nothing is to change where the level is at the target, and all where the source water is.
+pub fn share_interval(present: Estimate, source: Estimate, target: f64) -> (f64, f64) {
+    let normal = Normal::standard();
+    let places = |e: Estimate| -> Vec<f64> {
+        let of = |i: u32| normal.inverse_cdf((f64::from(i) + 0.5) / f64::from(PLACES));
+        match e.u > 0.0 {
+            true => (0..PLACES)
+                .map(|i| (e.value + e.u * of(i)).max(0.0))
+                .collect(),
+            false => vec![e.value],
+        }
+    };
+    let sources = places(source);
+    let share = |present: f64, source: f64| match (present <= target, source >= target) {
+        (true, _) => 0.0,
+        (false, true) => 1.0,
+        (false, false) => (present - target) / (present - source),
+    };
+    let mut shares: Vec<f64> = places(present)
+        .into_iter()
+        .flat_map(|p| sources.iter().map(move |s| share(p, *s)))
+        .collect();
+    shares.sort_by(f64::total_cmp);
+    let last = (shares.len() - 1) as f64;
+    let at = |p: f64| shares[(p * last).round() as usize];
+    (at(0.025), at(0.975))
 }
 
 /// A substance to bring down.
@@ -244,6 +278,11 @@ pub fn spread(at_once: Estimate, most_per_day: f64) -> Result<Schedule> {
 }
 
 impl Schedule {
+    /// The share of each day for another share at once, over as many days.
+    pub fn each(&self, at_once: f64) -> f64 {
+        -((-at_once).ln_1p() / f64::from(self.days)).exp_m1()
+    }
+
     /// Concentration after each day's change, its share set exactly.
     ///
     /// # Errors

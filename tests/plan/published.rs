@@ -72,8 +72,7 @@ fn routines_in_the_long_run() {
     }
 }
 
-/// By hand. 80 with u = 9.8 / 1.96 = 5, source 10 with u = 0.98 / 1.96 = 0.5, target 45: share 35 / 70 = 50 %; by present
-/// 35 / 70^2 x 5 = 3.5714 %, by source 35 / 70^2 x 0.5 = 0.35714 %; together 3.5892 %, twice that is 7.1785 %. Afterwards
+/// By hand. 80 with u = 9.8 / 1.96 = 5, source 10 with u = 0.98 / 1.96 = 0.5, target 45: share 35 / 70 = 50 %. Afterwards
 /// hypot(0.5 x 5, 0.5 x 0.5) = 2.51247, twice that is 5.02494. Half of 400 L is 200 L.
 #[test]
 fn a_change_by_hand() {
@@ -82,8 +81,9 @@ fn a_change_by_hand() {
     );
     let share = &found["share_at_once_percent"];
     near(&share["value"], 50.0, "share");
-    near(&share["low"], 50.0 - 7.1785, "low");
-    near(&share["high"], 50.0 + 7.1785, "high");
+    // By the ends of the present alone, 70.2 and 89.8: 25.2 / 60.2 = 0.4186 and 44.8 / 79.8 = 0.5614; the source widens it a little.
+    assert!((41.2..41.86).contains(&number(&share["low"])), "{share}");
+    assert!((56.14..56.8).contains(&number(&share["high"])), "{share}");
     let change = &found["changes"][0];
     near(&change["litres"], 200.0, "litres");
     near(&change["expected"]["low"], 45.0 - 5.02494, "low");

@@ -109,6 +109,33 @@ fn uncertainties_of_a_change_by_hand() {
     assert!((share.u - 0.05890).abs() < 1e-5, "{}", share.u);
 }
 
+/// Worked by hand: with source water of nothing the ends of the level's interval give those of the share. 0.2 (0.1 to 0.3) down to
+/// 0.03: 0.07 / 0.1 to 0.27 / 0.3; 20 (12 to 28) down to 15: none, as 12 is below it, to 13 / 28. Exact levels: the share itself.
+#[test]
+fn the_interval_of_a_share_follows_the_levels() {
+    let near = |(low, high): (f64, f64), want: (f64, f64)| {
+        assert!(
+            (low - want.0).abs() < 0.006 && (high - want.1).abs() < 0.006,
+            "{low} to {high}"
+        );
+    };
+    let of = |value: f64, half: f64| Estimate::new(value, half / 1.96);
+    near(share_interval(of(0.2, 0.1), exact(0.0), 0.03), (0.7, 0.9));
+    near(
+        share_interval(of(20.0, 8.0), exact(0.0), 15.0),
+        (0.0, 13.0 / 28.0),
+    );
+    near(share_interval(exact(80.0), exact(10.0), 45.0), (0.5, 0.5));
+    // Small uncertainties: that of the law of propagation, 0.5 by 0.0589 (see above) over ten.
+    let (low, high) = share_interval(Estimate::new(80.0, 0.8), Estimate::new(10.0, 0.2), 45.0);
+    near((low, high), (0.5 - 1.96 * 0.00589, 0.5 + 1.96 * 0.00589));
+    // Source water that may be at the target: then all of the water would not do.
+    assert_eq!(
+        share_interval(exact(20.0), Estimate::new(9.0, 5.0), 10.0).1,
+        1.0
+    );
+}
+
 #[test]
 fn uncertainties_are_those_of_moving_the_inputs() {
     let e = Estimate::new;

@@ -6,7 +6,7 @@ use super::figure::{Figure, short, short_if_known};
 use super::level::{Now, Otherwise, Source};
 use crate::error::{Error, Result};
 use crate::water::Estimate;
-use crate::water::mixing::{Schedule, share_needed, spread};
+use crate::water::mixing::{Schedule, share_interval, share_needed, spread};
 
 /// Per cent of the water from which on a change at once calls for care (common practice: weekly changes are of 10 to 25 %).
 const LARGE: f64 = 30.0;
@@ -98,12 +98,18 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     let share = share_needed(present, source, plan.target, &plan.unit)?;
     let schedule = spread(share, asked.most_a_day.map_or(1.0, |most| most / 100.0))?;
     plan.needed = true;
-    plan.share_at_once_percent = Some(Figure::percent(share));
-    plan.share_each_percent = Some(Figure::percent(schedule.share));
+    let interval = share_interval(present, source, plan.target);
+    plan.share_at_once_percent = Some(Figure::percent_between(share, interval));
+    plan.share_each_percent = Some(each_percent(&schedule, interval));
     plan.changes = changes(&schedule, present, source, plan.volume_litres)?;
     let mut notes = notes(&plan);
     notes.extend(dosed);
     Ok((plan, notes))
+}
+
+/// The share of each change of a schedule; `interval` is that of the share at once.
+pub(super) fn each_percent(schedule: &Schedule, (low, high): (f64, f64)) -> Figure {
+    Figure::percent_between(schedule.share, (schedule.each(low), schedule.each(high)))
 }
 
 /// A volume may come from a logbook that another program wrote.

@@ -52,24 +52,19 @@ impl Figure {
 
     /// A result that cannot be below zero.
     pub(crate) fn of(e: Estimate) -> Figure {
-        Figure::within(e, f64::INFINITY)
-    }
-
-    /// A share of 0 to 1 as per cent.
-    pub(crate) fn percent(share: Estimate) -> Figure {
-        Figure::within(Estimate::new(100.0 * share.value, 100.0 * share.u), 100.0)
-    }
-
-    fn within(e: Estimate, most: f64) -> Figure {
         if e.u > 0.0 {
             let half = K * e.u;
-            Figure::between(
-                e.value,
-                (e.value - half).max(0.0),
-                (e.value + half).min(most),
-            )
+            Figure::between(e.value, (e.value - half).max(0.0), e.value + half)
         } else {
             Figure::exact(e.value)
+        }
+    }
+
+    /// A share of 0 to 1 as per cent, with an interval that was found for it.
+    pub(crate) fn percent_between(share: Estimate, (low, high): (f64, f64)) -> Figure {
+        match share.u > 0.0 {
+            true => Figure::between(100.0 * share.value, 100.0 * low, 100.0 * high),
+            false => Figure::exact(100.0 * share.value),
         }
     }
 
@@ -215,7 +210,8 @@ mod tests {
         let f = Figure::of(Estimate::new(20.04, 1.5));
         assert_eq!(f.words("mg/L"), "20.0 mg/L (17.0 to 23.0)");
         assert_eq!(Figure::of(Estimate::new(1.0, 3.0)).low, Some(0.0));
-        assert_eq!(Figure::percent(Estimate::new(0.9, 0.1)).high, Some(100.0));
+        let share = Figure::percent_between(Estimate::new(0.85, 0.04), (0.7, 0.9));
+        assert_eq!(share.words("%"), "85 % (70 to 90)");
         assert_eq!(Figure::exact(25.0).words("%"), "25 %");
     }
 

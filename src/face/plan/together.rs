@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::change::{holds_water, large};
+use super::change::{each_percent, holds_water, large};
 use super::figure::{Figure, short, short_if_known};
 use super::level::{Now, Otherwise, Source};
 use crate::error::Result;
 use crate::water::Estimate;
-use crate::water::mixing::{self, share_for_all, spread};
+use crate::water::mixing::{self, share_for_all, share_interval, spread};
 
 /// What is asked.
 pub(crate) struct Asked {
@@ -94,15 +94,20 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     let most = asked.most_a_day.map_or(1.0, |most| most / 100.0);
     let schedule = spread(together.share, most)?;
     plan.needed = true;
-    plan.share_at_once_percent = Some(Figure::percent(together.share));
+    let intervals: Vec<_> = mixed
+        .iter()
+        .map(|g| share_interval(g.present, g.source, g.target))
+        .collect();
+    let interval = intervals[together.decided_by];
+    plan.share_at_once_percent = Some(Figure::percent_between(together.share, interval));
     plan.decided_by = Some(goals[together.decided_by].test.clone());
     plan.days = schedule.days;
-    plan.share_each_percent = Some(Figure::percent(schedule.share));
+    plan.share_each_percent = Some(each_percent(&schedule, interval));
     plan.litres_each = volume.map(|v| v * schedule.share.value);
-    for (goal, found) in plan.goals.iter_mut().zip(&together.each) {
+    for ((goal, found), interval) in plan.goals.iter_mut().zip(&together.each).zip(intervals) {
         // Together the changes leave as much of the old water as the one.
         goal.expected = Figure::of(found.after);
-        goal.needs_percent = found.needed.map(Figure::percent);
+        goal.needs_percent = found.needed.map(|n| Figure::percent_between(n, interval));
         goal.raised_above_target = found.raised_above_target;
         if found.raised_above_target {
             notes.push(format!(

@@ -30,6 +30,8 @@ const HALF_WIDTH: f64 = 1.96;
 pub struct Wanted {
     /// Only readings from this moment on.
     pub since: Option<Moment>,
+    /// The present: what is dated ahead of it is left out.
+    pub now: Option<Moment>,
     /// The event before and after which is compared; else the last one that is not a matter of routine.
     pub event: Option<Entry>,
     /// Readings in this unit; else in that of the last reading.
@@ -96,9 +98,23 @@ impl Course {
     /// If the logbook cannot be read, there is no such water, no reading of the test, or no such event.
     pub fn of(logbook: &Logbook, water: &str, test: &str, wanted: &Wanted) -> Result<Course> {
         let water = logbook.water(water)?;
-        let all = logbook.readings(&water.name, Some(test))?;
+        let is_ahead = |at: &Moment| wanted.now.as_ref().is_some_and(|now| at.is_ahead_of(now));
+        let (ahead, all): (Vec<_>, Vec<_>) = logbook
+            .readings(&water.name, Some(test))?
+            .into_iter()
+            .partition(|(_, r)| is_ahead(&r.at));
         let Some((_, last)) = all.last() else {
-            return Err(no_readings(&water.name, test, &logbook.tests(&water.name)?));
+            return Err(match ahead.first() {
+                None => no_readings(&water.name, test, &logbook.tests(&water.name)?),
+                Some((entry, r)) => Error::new(
+                    format!(
+                        "there is no reading of \"{test}\" yet: {entry} is dated {}",
+                        r.at.short()
+                    ),
+                    "correct its time: tintwell log edit --at",
+                )
+                .about(water.name),
+            });
         };
         // Test and unit as they are spelt in the log, where case does not count.
         let wanted_unit = wanted.unit.as_ref().unwrap_or(&last.unit);
@@ -128,7 +144,7 @@ impl Course {
         let events: Vec<_> = logbook
             .events(&water.name)?
             .into_iter()
-            .filter(|(_, e)| e.at.seconds() >= start)
+            .filter(|(_, e)| e.at.seconds() >= start && !is_ahead(&e.at))
             .collect();
         let shared = logbook.budgets(&water.name, test)?;
         let shared = shared
@@ -148,8 +164,34 @@ impl Course {
             events,
             limit,
             other_unit,
+            ahead,
         };
         Course::from_entries(water, test, logged, wanted.event)
+    }
+
+    /// The courses of all tests in a water that have readings in the time that is wanted.
+    ///
+    /// # Errors
+    /// As [`Course::of`].
+    pub fn all(logbook: &Logbook, water: &str, wanted: &Wanted) -> Result<Vec<Course>> {
+        let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
+        let counts = |r: &Reading| {
+            let is_ahead = wanted.now.as_ref().is_some_and(|now| r.at.is_ahead_of(now));
+            r.at.seconds() >= from && !is_ahead
+        };
+        let mut courses = Vec::new();
+        for (_, last) in logbook.lasts(water)? {
+            let any = || -> Result<bool> {
+                let readings = logbook.readings(water, Some(&last.test))?;
+                Ok(readings
+                    .iter()
+                    .any(|(_, r)| counts(r) && r.unit == last.unit))
+            };
+            if counts(&last) || any()? {
+                courses.push(Course::of(logbook, water, &last.test, wanted)?);
+            }
+        }
+        Ok(courses)
     }
 
     fn from_entries(
@@ -164,6 +206,7 @@ impl Course {
             events,
             limit,
             other_unit,
+            ahead,
         } = logged;
         let shared = &shared;
         let unit = readings[0].1.unit.clone();
@@ -203,6 +246,14 @@ impl Course {
         let (line, robust) = rayon::join(|| slope::fit(&points), || theil_sen::fit(&points));
         let line = line.map(|line| line.with_common(common(readings.iter(), shared)));
         let mut notes = Vec::new();
+        if let Some((entry, reading)) = ahead.first() {
+            notes.push(format!(
+                "left out, as they are dated ahead of today: {}, the first {entry} of {}; correct their time with \
+                 `tintwell log edit --at`",
+                ahead.len(),
+                reading.at.short()
+            ));
+        }
         if other_unit > 0 {
             notes.push(format!(
                 "left out, as they are in another unit than {unit}: {other_unit}"
@@ -212,6 +263,7 @@ impl Course {
         if let Some(around) = &around {
             notes.extend(at_once(around, &readings));
             notes.extend(beside(around, &events, &readings));
+            notes.extend(bent(around, &events));
         }
         let (limit, other_limit) = match limit {
             Some(limit) if limit.unit != unit => (None, Some(limit)),
@@ -237,6 +289,13 @@ impl Course {
             notes,
         };
         course.crossings = course.ahead();
+        if !course.crossings.is_empty() && course.changes() >= REGULAR {
+            course.notes.push(format!(
+                "water was changed {} times meanwhile: the higher the level, the more each change takes out, so that a straight \
+                 line goes too far; where the changes lead in the long run `tintwell plan routine` reckons",
+                course.changes()
+            ));
+        }
         if let (Some(line), Some(robust)) = (course.present(), course.present_robust())
             && theil_sen::disagree(line, robust)
         {
@@ -289,6 +348,13 @@ impl Course {
         })
     }
 
+    /// Water changes between the readings of the present course.
+    fn changes(&self) -> usize {
+        let Some(line) = self.present() else { return 0 };
+        let within = |e: &Event| (line.first_day..line.last_day).contains(&e.at.days());
+        water_changes(&self.events, within)
+    }
+
     /// Readings that are doubtful.
     pub fn doubtful(&self) -> usize {
         self.count(|r| r.verdict == Verdict::Doubtful)
@@ -337,6 +403,8 @@ struct Logged {
     limit: Option<Limit>,
     /// Readings that were left out, since they are in another unit.
     other_unit: usize,
+    /// Readings that were left out, since they are dated ahead of the present.
+    ahead: Vec<(Entry, Reading)>,
 }
 
 /// A reading as the trend takes it.
@@ -440,6 +508,32 @@ fn at_once(around: &Around, readings: &[(Entry, Reading)]) -> Option<String> {
             around.entry,
             if same.len() == 1 { "counts as" } else { "count as" },
         )
+    })
+}
+
+/// Water changes from which on they are a routine.
+const REGULAR: usize = 2;
+
+fn water_changes(events: &[(Entry, Event)], which: impl Fn(&Event) -> bool) -> usize {
+    let all = events.iter().map(|(_, e)| e);
+    all.filter(|e| e.kind == Kind::WaterChange && which(e))
+        .count()
+}
+
+/// Water changes before and after bend the course by themselves: it is no line that turns at the event.
+fn bent(around: &Around, events: &[(Entry, Event)]) -> Option<String> {
+    let split = around.split.as_ref().ok()?;
+    let turned = split.slope_change.is_some_and(|c| c.is_settled());
+    let day = around.event.at.days();
+    let sides = [
+        water_changes(events, |e| e.at.days() < day),
+        water_changes(events, |e| e.at.days() > day),
+    ];
+    let regular = sides.iter().all(|n| *n > 0) && sides.iter().sum::<usize>() >= REGULAR;
+    (turned && regular).then(|| {
+        "water was changed before and after it: changes slow a rise by themselves, the more the higher the level is, so that the \
+         slope may have changed without what is asked about"
+            .to_owned()
     })
 }
 

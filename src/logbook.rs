@@ -55,6 +55,11 @@ impl Moment {
         self.seconds
     }
 
+    /// Whether it lies ahead of `now` by more than a day: further than clocks and time zones differ, so that it is a slip, or a plan.
+    pub fn is_ahead_of(&self, now: &Moment) -> bool {
+        self.seconds - now.seconds > 86_400
+    }
+
     /// Days since 1970-01-01T00:00:00Z.
     pub fn days(&self) -> f64 {
         self.seconds as f64 / 86_400.0

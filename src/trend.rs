@@ -141,6 +141,21 @@ fn distinct(days: impl Iterator<Item = f64>) -> usize {
     sorted_distinct(days).len()
 }
 
+/// Days from one reading to the next from which on they count as of two days: from an evening to the morning after.
+const APART: f64 = 0.4;
+
+/// On how many days there is something: what is of less than [`APART`] counts as of one.
+pub(crate) fn days_apart(days: impl Iterator<Item = f64>) -> usize {
+    let mut count = 0;
+    let mut last = f64::NEG_INFINITY;
+    for day in sorted_distinct(days) {
+        if day - last >= APART {
+            (count, last) = (count + 1, day);
+        }
+    }
+    count
+}
+
 /// The different days in order.
 fn sorted_distinct(days: impl Iterator<Item = f64>) -> Vec<f64> {
     let mut days: Vec<f64> = days.collect();

@@ -270,9 +270,14 @@ pub(super) fn when(told: Option<&str>) -> Result<Moment, Stop> {
     Moment::parse(&text, &TimeZone::system()).map_err(Stop::Usage)
 }
 
-/// The same for an entry: that it lies ahead is told, and allowed.
+/// The same for an entry: that it lies ahead is told, and allowed. Today without a time of day is now at the latest, since what is
+/// logged has happened.
 fn entered(told: Option<&str>) -> Result<Moment, Stop> {
     let at = when(told)?;
+    let day_alone = told.is_some_and(|text| text.trim() == now().date());
+    if day_alone && at.seconds() > now().seconds() {
+        return Ok(now());
+    }
     if at.seconds() > now().seconds() {
         say(&format!("note: {at} is still to come"));
     }
@@ -413,6 +418,11 @@ fn event(args: &EventArgs) -> Done {
         equipment: args.equipment.clone(),
         note: args.note.clone(),
     };
+    if let Some(percent) = event.percent.filter(|p| *p < 1.0) {
+        say(&format!(
+            "note: that is {percent} % of the water; a quarter is 25"
+        ));
+    }
     let mut logbook = args.logbook.open(Access::Change)?;
     warn(&logbook, &event, None, args.anyway)?;
     let entry = logbook.add_event(&event)?;

@@ -26,7 +26,7 @@ pub(super) struct Args {
     water: String,
     /// Name of the test
     test: String,
-    /// Compare before and after this event, as `log show` names it; else the last that is no water change or feeding
+    /// Compare before and after this event, as `log show` names it; else the last that is no water change or feeding, or the last of those
     #[arg(long, value_name = "EVENT")]
     event: Option<Entry>,
     /// Only readings from then on
@@ -48,6 +48,7 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args) -> Done {
     let wanted = Wanted {
         since: args.since.as_deref().map(|at| when(Some(at))).transpose()?,
+        now: Some(now()),
         event: args.event,
         unit: args.unit.clone(),
     };

@@ -196,7 +196,18 @@ impl Output {
     }
 
     /// Writes the whole output beside its place, then moves it there: a reader sees the old file or the new one.
+    ///
+    /// # Errors
+    /// If it cannot be written, or a file of another kind is there.
     pub(crate) fn write(&self, bytes: &[u8]) -> Result<()> {
+        let (there, new) = (kind_of_file(&self.target), kind(bytes));
+        if let Some(there) = there.filter(|there| *there != new) {
+            return Err(Error::new(
+                format!("{new} would take the place of {there}"),
+                "give it another name, or move what is there away first",
+            )
+            .about(self.shown.clone()));
+        }
         let write = || {
             self.whole(bytes)?
                 .persist(&self.target)
@@ -227,6 +238,41 @@ impl Output {
     }
 }
 
+/// Bytes that tell the kind of a file: the first of ours name it there.
+const TELLING: u64 = 256;
+
+/// The kind of a file; `None` if there is none, it is empty, or it cannot be read.
+fn kind_of_file(path: &Path) -> Option<&'static str> {
+    let mut begins = Vec::new();
+    File::open(path)
+        .ok()?
+        .take(TELLING)
+        .read_to_end(&mut begins)
+        .ok()?;
+    (!begins.is_empty()).then(|| kind(&begins))
+}
+
+/// What a file is by its first bytes, in words.
+fn kind(bytes: &[u8]) -> &'static str {
+    let begins = &bytes[..bytes.len().min(TELLING as usize)];
+    let text = String::from_utf8_lossy(begins);
+    let text = text.trim_start_matches(['\u{feff}', ' ', '\n', '\r', '\t']);
+    let named = |format: &str| text.contains(&format!("\"tintwell-{format}\""));
+    match begins {
+        b if b.starts_with(b"SQLite format 3\0") => "a logbook",
+        b if b.starts_with(b"\x89PNG") => "a PNG picture",
+        b if b.starts_with(b"%PDF") => "a PDF",
+        b if b.contains(&0) || b.starts_with(&[0xff, 0xd8]) => "a photo or another binary file",
+        _ if text.starts_with('{') && named("chart") => "a chart",
+        _ if text.starts_with('{') && named("logbook") => "a copy of a logbook",
+        _ if text.starts_with('{') && named("frame") => "a frame",
+        _ if text.starts_with('{') && named("devices") => "a list of devices",
+        _ if text.starts_with('{') => "another JSON file",
+        _ if text.starts_with('<') => "a page or drawing",
+        _ => "a text file",
+    }
+}
+
 fn folder_of(path: &Path) -> PathBuf {
     match path.parent() {
         Some(p) if p != Path::new("") => p.to_owned(),
@@ -244,4 +290,35 @@ pub(crate) fn with_stem(path: &Path, stem: &OsStr) -> PathBuf {
         name.push(extension);
     }
     path.with_file_name(name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_output_takes_the_place_of_its_own_kind_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("out");
+        let chart = br#"{"format": "tintwell-chart", "version": 1}"#;
+        let page = b"<!doctype html>";
+        let write = |bytes: &[u8]| Output::new(&path).unwrap().write(bytes);
+        for there in [
+            &b"SQLite format 3\0..."[..],
+            &[0xff, 0xd8, 0xff, 0xe0],
+            page,
+            b"water,test",
+            br#"{"id": 1}"#,
+        ] {
+            fs::write(&path, there).unwrap();
+            let error = write(chart).unwrap_err().to_string();
+            assert!(error.contains("a chart would take the place of"), "{error}");
+            assert_eq!(fs::read(&path).unwrap(), there);
+        }
+        for there in [&b""[..], chart] {
+            fs::write(&path, there).unwrap();
+            write(chart).unwrap();
+            assert_eq!(fs::read(&path).unwrap(), chart);
+        }
+    }
 }

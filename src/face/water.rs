@@ -23,18 +23,13 @@ pub(crate) fn page(
     let water = logbook.water(water)?;
     let wanted = Wanted {
         since,
+        now: Some(made.clone()),
         ..Wanted::default()
     };
     let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
-    let mut courses = Vec::new();
-    for (_, last) in logbook.lasts(&water.name)? {
-        if last.at.seconds() >= from {
-            let mut course = Course::of(logbook, &water.name, &last.test, &wanted)?;
-            for (entry, reading) in &mut course.readings {
-                reading.record = logbook.record(*entry)?;
-            }
-            courses.push(course);
-        }
+    let mut courses = Course::all(logbook, &water.name, &wanted)?;
+    for (entry, reading) in courses.iter_mut().flat_map(|c| &mut c.readings) {
+        reading.record = logbook.record(*entry)?;
     }
     let mut newest: Vec<(i64, Entry)> = courses
         .iter()

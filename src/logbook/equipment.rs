@@ -263,7 +263,7 @@ fn is_formula(word: &str) -> bool {
 /// How much later than an event a dose may be logged and still count as one before it: times are often told to the day.
 const SAME_DAY: i64 = 86_400;
 
-/// What is to be said before equipment, or copper itself, goes into a water with invertebrates; `None` if nothing. `itself` is the
+/// What is to be said before equipment, or a medicine itself, goes into a water with invertebrates; `None` if nothing. `itself` is the
 /// entry of the event where it is in the logbook already.
 ///
 /// # Errors
@@ -277,6 +277,14 @@ pub fn warning(logbook: &Logbook, event: &Event, itself: Option<Entry>) -> Resul
         return Ok(Some(format!(
             "invertebrates live in \"{}\": {substance} at treatment level kills most of them, and rock, sand and filters hold \
              it and give it off later",
+            event.water
+        )));
+    }
+    if event.kind == Kind::Dose && event.medicine {
+        let substance = event.substance.as_deref().unwrap_or("the medicine");
+        return Ok(Some(format!(
+            "invertebrates live in \"{}\": many medicines for fish harm or kill them, so {substance} is not to go in unless its maker \
+             says that they bear it",
             event.water
         )));
     }

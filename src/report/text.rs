@@ -370,7 +370,7 @@ fn limits_in_words(chart: &Chart, unit: &str) -> Result<Vec<(&'static str, Strin
             "good to 10 %",
             match (l.quantification, l.quantified_to) {
                 (Some(from), Some(to)) => format!(
-                    "{} to {} {unit}: from the quantification limit on",
+                    "{} to {} {unit}, as one standard uncertainty: from the quantification limit on",
                     number::rounded_up(from),
                     number::rounded_down(to)
                 ),

@@ -10,7 +10,7 @@ use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
 use super::likelihood::{Tau, maximise};
-use super::{Effect, Point, WEEK, chance_below_zero, check, distinct};
+use super::{Effect, Point, WEEK, chance_below_zero, check, days_apart};
 use crate::error::{Error, Result};
 
 /// A line through the readings.
@@ -48,7 +48,7 @@ pub const LEAST_READINGS: usize = 3;
 /// readings cannot tell the scatter of the water.
 pub fn fit(points: &[Point]) -> Result<Line> {
     check(points)?;
-    let value_days = distinct(
+    let value_days = days_apart(
         points
             .iter()
             .filter(|p| !p.seen.is_censored())

@@ -16,7 +16,7 @@ use super::{Estimate, check};
 use crate::error::{Error, Result};
 use crate::trend::likelihood::{Tau, maximise};
 use crate::trend::slope::LEAST_READINGS;
-use crate::trend::{LEVEL, Point, Seen, WEEK};
+use crate::trend::{LEVEL, Point, Seen, WEEK, days_apart};
 
 /// A water change that was made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,20 +68,15 @@ pub fn production(points: &[Point], changes: &[Change], source: Estimate) -> Res
             ));
         }
     }
-    let mut value_days: Vec<f64> = points
-        .iter()
-        .filter(|p| !p.seen.is_censored())
-        .map(|p| p.day)
-        .collect();
-    value_days.sort_by(f64::total_cmp);
-    value_days.dedup();
-    if points.len() < LEAST_READINGS || value_days.len() < 2 {
+    let with_values = points.iter().filter(|p| !p.seen.is_censored());
+    let value_days = days_apart(with_values.map(|p| p.day));
+    if points.len() < LEAST_READINGS || value_days < 2 {
         return Err(Error::new(
             format!(
                 "a production needs at least {LEAST_READINGS} readings, with values (not only bounds) on 2 days: there are \
                  {}, with values on {}",
                 points.len(),
-                value_days.len()
+                value_days
             ),
             "add readings on other days, or give the production yourself",
         ));

@@ -307,3 +307,23 @@ fn a_water_gets_invertebrates_and_is_looked_at_then() {
     assert_eq!(net["stays"][0]["water"], "quar");
     assert_eq!(net["met"][0]["substance"], "copper");
 }
+
+/// Formalin is no copper: a medicine by what the keeper says.
+#[test]
+fn a_medicine_is_not_dosed_to_invertebrates_unawares() {
+    let dir = TempDir::new().unwrap();
+    done(
+        dir.path(),
+        &["log", "add", "water", "reef", "--invertebrates"],
+    );
+    done(dir.path(), &["log", "add", "water", "quar"]);
+    let dose = |water: &'static str| ["log", "event", water, "dose", "--substance", "formalin"];
+    done(dir.path(), &[&dose("quar")[..], &["--medicine"]].concat());
+    done(dir.path(), &dose("reef"));
+    let medicine = [&dose("reef")[..], &["--medicine"]].concat();
+    let (code, _, err) = run(dir.path(), &medicine);
+    assert_eq!(code, 4, "{err}");
+    assert!(err.contains("so formalin is not to go in"), "{err}");
+    let (_, err) = done(dir.path(), &[&medicine[..], &["--anyway"]].concat());
+    assert!(err.contains("warning: invertebrates live in"), "{err}");
+}

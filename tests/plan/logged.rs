@@ -249,3 +249,38 @@ fn more_than_dissolves_is_told() {
     let weak = plan("stock KNO3 --as NO3 --make 50000 --volume 500").out;
     assert!(!weak.contains("dissolve"), "82 g in a litre: {weak}");
 }
+
+/// A slip in the year is not the newest reading, for plans as for trends.
+#[test]
+fn what_is_dated_ahead_of_today_does_not_count() {
+    let (dir, mut logbook) = logbook();
+    weekly(&mut logbook, 0.0, &[40.0], 2.0);
+    weekly(&mut logbook, 365.0 * 400.0, &[20.0], 2.0);
+    logbook
+        .add_event(&water_change(365.0 * 400.0, Some(50.0)))
+        .unwrap();
+    let ran = plan_in(dir.path(), "change --log tidepool nitrate --target 10");
+    assert!(
+        ran.err
+            .contains("is dated ahead of today and was passed over"),
+        "{}",
+        ran.err
+    );
+    let found = json_in(dir.path(), "change --log tidepool nitrate --target 10");
+    near(&found["share_at_once_percent"]["value"], 75.0, "of 40");
+    let now = reading(1.0, value(1.0, 1.0), Verdict::Trusted).at;
+    let wanted = |now| tintwell::course::Wanted {
+        now,
+        ..Default::default()
+    };
+    let course =
+        |now| tintwell::course::Course::of(&logbook, "tidepool", "nitrate", &wanted(now)).unwrap();
+    assert_eq!(course(None).readings.len(), 2);
+    let present = course(Some(now));
+    assert_eq!(present.readings.len(), 1);
+    assert!(
+        present.notes[0].contains("dated ahead of today: 1, the first r2"),
+        "{:?}",
+        present.notes
+    );
+}

@@ -1,10 +1,11 @@
 //! `tintwell log add`: waters, equipment, and readings that were not made by this program.
 
 use super::{LogbookArgs, entered, medium};
-use crate::cli::{Done, Exit, say};
+use crate::cli::{Done, Exit, Stop, say};
 use crate::face::plan::figure::{number, some};
 use crate::flag::Verdict;
-use crate::logbook::{Access, Amount, Equipment, Reading, Source, Water};
+use crate::logbook::{Access, Amount, Equipment, Reading, Source, Water, folded};
+use crate::report::text::clean;
 use crate::water::volume::litres;
 
 /// Add a water, equipment, or a reading made in another way
@@ -125,7 +126,18 @@ fn equipment(args: &EquipmentArgs) -> Done {
     Ok(Exit::Trusted)
 }
 
+/// Units that a test may have been given in the place of its name.
+const UNITS: [&str; 9] = [
+    "mg/l", "ug/l", "µg/l", "g/l", "ppm", "ppb", "mg/kg", "mmol/l", "meq/l",
+];
+
 fn reading(args: &ReadingArgs) -> Done {
+    if UNITS.contains(&folded(&args.test).as_str()) {
+        return Err(Stop::Usage(format!(
+            "\"{}\" is a unit, no test: give water, test, value and unit in this order, such as tidepool nitrate 20 mg/L",
+            clean(&args.test)
+        )));
+    }
     let v = args.value;
     let answer = match args.plus_minus {
         _ if args.below => Amount::Below { high: v },

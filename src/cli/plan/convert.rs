@@ -85,6 +85,17 @@ impl Stated {
     }
 }
 
+impl Stated {
+    /// The substance that is meant, also where it is stated as an element of it: NO3 of NO3-N. None of an element alone.
+    fn ion(&self) -> Option<Species> {
+        match self {
+            Stated::As(species, word) => Species::ion_named(word)
+                .or(Some(*species).filter(|s| !matches!(s, Species::N | Species::P))),
+            _ => None,
+        }
+    }
+}
+
 impl Args {
     /// Refuses what would be passed over: the unit stays as it is between substances alone, and the water's density is asked for
     /// ppm alone.
@@ -172,11 +183,20 @@ pub(super) fn run(args: &Args) -> Done {
     } else {
         "The interval is the one that was given, multiplied alike."
     };
+    let mut notes = vec![note.to_owned()];
+    if let (Some(from), Some(to)) = (args.from.ion(), args.to.ion())
+        && from != to
+    {
+        notes.push(format!(
+            "{from} and {to} are different substances: this is how much {to} holds as much of the element, not how much {to} there is in \
+             water that holds {from}."
+        ));
+    }
     let text = words(&plan, matches!(args.from, Stated::As(..)));
     Sheet {
         plan: "convert",
         result: plan,
-        foot: Foot::scaled(vec![note.to_owned()], &[USE]),
+        foot: Foot::scaled(notes, &[USE]),
     }
     .show(&text, args.json)
 }

@@ -1,7 +1,7 @@
 //! The level of the water now, and that of the source water: told on the command line or taken from the logbook.
 
 use super::figure::{amount, mixes};
-use crate::cli::log::LogbookArgs;
+use crate::cli::log::{LogbookArgs, now as today};
 use crate::cli::{Stop, say};
 use crate::error::Error;
 use crate::face::plan::level::{self, Newest, Now, Otherwise, Source};
@@ -92,7 +92,7 @@ impl Logged<'_> {
             now,
             unit,
             passed_over,
-        } = level::newest(&self.logbook, self.water, test, otherwise)?;
+        } = level::newest(&self.logbook, self.water, test, otherwise, &today())?;
         if let Some(later) = passed_over {
             say(&format!("note: {later}"));
         }

@@ -68,6 +68,7 @@ pub(super) fn run(args: &Args) -> Done {
                 since.as_ref(),
                 source,
                 &unit,
+                &today(),
             )?
         }
         (None, None) => {

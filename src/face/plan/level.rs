@@ -120,7 +120,7 @@ pub(crate) struct Newest {
     pub(crate) passed_over: Option<String>,
 }
 
-/// The newest trusted reading of a test in a water.
+/// The newest trusted reading of a test in a water; what is dated ahead of `today` does not count.
 ///
 /// # Errors
 /// If there is none, or it is only a bound.
@@ -129,8 +129,28 @@ pub(crate) fn newest(
     water: &str,
     test: &str,
     otherwise: Otherwise,
+    today: &Moment,
 ) -> Result<Newest> {
-    let readings = logbook.readings(water, Some(test))?;
+    let mut readings = logbook.readings(water, Some(test))?;
+    let ahead = readings
+        .iter()
+        .find(|(_, r)| r.at.is_ahead_of(today))
+        .map(|(entry, r)| {
+            format!(
+                "the reading {entry} of {} is dated ahead of today and was passed over",
+                r.at.short()
+            )
+        });
+    readings.retain(|(_, r)| !r.at.is_ahead_of(today));
+    if let (true, Some(ahead)) = (readings.is_empty(), &ahead) {
+        return Err(
+            Error::new(ahead.clone(), "correct its time: tintwell log edit --at").about(format!(
+                "{} in {}",
+                clean(test),
+                clean(water)
+            )),
+        );
+    }
     let about = format!("{} in {}", clean(test), clean(water));
     let Some((entry, newest)) = readings
         .iter()
@@ -166,7 +186,8 @@ pub(crate) fn newest(
     };
     // An interval that was cut at zero is short on that side; the longer side tells how far off the value may be.
     let half = (high - value).max(value - low);
-    let events = logbook.events(water)?;
+    let mut events = logbook.events(water)?;
+    events.retain(|(_, e)| !e.at.is_ahead_of(today));
     // As for trends, what was done at the instant of a reading was done after it.
     let since = |kind: Kind| {
         let mut all = events.iter().rev();
@@ -187,7 +208,7 @@ pub(crate) fn newest(
             }),
         },
         unit,
-        passed_over,
+        passed_over: passed_over.or(ahead),
     })
 }
 

@@ -148,13 +148,15 @@ impl Made {
         since: Option<&Moment>,
         source: Source,
         unit: &str,
+        today: &Moment,
     ) -> Result<Made> {
         let mut notes = Vec::new();
         let about = format!("{} in {}", clean(test), clean(water));
         let named = |e: Error| e.about(about.clone());
-        let all = logbook.readings(water, Some(test))?;
+        let mut all = logbook.readings(water, Some(test))?;
+        all.retain(|(_, r)| !r.at.is_ahead_of(today));
         let turn = match since {
-            None => turn(logbook, water, test, &all)?,
+            None => turn(logbook, water, test, &all, today)?,
             Some(_) => None,
         };
         let (used, left): (Vec<_>, Vec<_>) = all
@@ -290,6 +292,7 @@ fn turn(
     water: &str,
     test: &str,
     readings: &[(Entry, Reading)],
+    today: &Moment,
 ) -> Result<Option<Turn>> {
     let Some((_, newest)) = readings
         .iter()
@@ -300,6 +303,7 @@ fn turn(
     };
     let wanted = Wanted {
         unit: Some(newest.unit.clone()),
+        now: Some(today.clone()),
         ..Wanted::default()
     };
     let course = Course::of(logbook, water, test, &wanted)?;

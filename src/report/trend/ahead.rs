@@ -5,7 +5,8 @@ use jiff::tz::{Offset, TimeZone};
 
 use super::{age, level, said};
 use crate::course::Course;
-use crate::logbook::{Amount, Moment};
+use crate::flag::Verdict;
+use crate::logbook::{Amount, Moment, Reading};
 use crate::report::number::plain;
 use crate::report::text::clean;
 use crate::trend::forecast::{Crossing, horizon};
@@ -53,8 +54,11 @@ pub(super) fn lines(course: &Course, now: &Moment) -> Vec<String> {
     let mut lines = Vec::new();
     for bound in bounds {
         lines.extend(match course.present() {
-            Some(_) => by_line(course, bound),
-            None => by_last(course, bound),
+            Some(_) => last_apart(course, bound)
+                .into_iter()
+                .chain(by_line(course, bound))
+                .collect(),
+            None => by_last(course, bound).into_iter().collect::<Vec<_>>(),
         });
     }
     if let (Some(days), false) = (age(course, now), lines.is_empty()) {
@@ -113,15 +117,36 @@ fn when(course: &Course, crossing: &Crossing, what: &str) -> String {
     }
 }
 
-/// The last reading beside a limit, where there is no line.
-fn by_last(course: &Course, bound: Bound) -> Option<String> {
+/// The last reading, if it is past a limit for sure and the line is not: a level may have leapt.
+fn last_apart(course: &Course, bound: Bound) -> Option<String> {
+    let line = course.present()?;
     let (_, last) = course.readings.last()?;
-    let (low, high) = match last.answer {
+    let level = line.at(line.last_day);
+    let is_apart = bound.is_past(level.low, level.high) != Some(true)
+        && last.verdict == Verdict::Trusted
+        && is_past(last, bound) == Some(true);
+    is_apart.then(|| {
+        format!(
+            "{} Test again: the line through all readings does not show it, so that the level leapt, or that reading is wrong.",
+            by_last(course, bound).unwrap_or_default()
+        )
+    })
+}
+
+/// Whether a reading is past a limit for sure, perhaps (`None`), or not.
+fn is_past(reading: &Reading, bound: Bound) -> Option<bool> {
+    let (low, high) = match reading.answer {
         Amount::Value { low, high, .. } => (low, high),
         Amount::Below { high } => (0.0, high),
         Amount::Above { low } => (low, f64::INFINITY),
     };
-    let word = match bound.is_past(low, high) {
+    bound.is_past(low, high)
+}
+
+/// The last reading beside a limit, where there is no line.
+fn by_last(course: &Course, bound: Bound) -> Option<String> {
+    let (_, last) = course.readings.last()?;
+    let word = match is_past(last, bound) {
         Some(true) => "is",
         None => "may be",
         Some(false) => return None,

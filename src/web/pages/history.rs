@@ -143,7 +143,10 @@ pub(super) async fn water(
     Query(just_now): Query<JustNow>,
 ) -> std::result::Result<Markup, Refusal> {
     let shown = app
-        .in_logbook(move |logbook| look(&logbook, &entry))
+        .in_logbook({
+            let now = parts::now(&app);
+            move |logbook| look(&logbook, &entry, now)
+        })
         .await?;
     let Shown { entry, water, .. } = &shown;
     let now = parts::now(&app);
@@ -190,11 +193,14 @@ pub(super) async fn water(
     ))
 }
 
-fn look(logbook: &Logbook, entry: &str) -> Result<Shown> {
+fn look(logbook: &Logbook, entry: &str, now: Moment) -> Result<Shown> {
     let (entry, water) = parts::water(logbook, entry)?;
+    let wanted = Wanted {
+        now: Some(now),
+        ..Wanted::default()
+    };
     let mut courses = Vec::new();
-    for test in logbook.tests(&water.name)? {
-        let course = Course::of(logbook, &water.name, &test, &Wanted::default())?;
+    for course in Course::all(logbook, &water.name, &wanted)? {
         let svg = picture::svg(&view(&course), Style::Phone)?;
         courses.push((course, svg));
     }

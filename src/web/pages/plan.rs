@@ -92,13 +92,23 @@ pub(super) async fn page_of(
 ) -> std::result::Result<Markup, Refusal> {
     let numbers = asked.numbers()?;
     let test = asked.test.clone();
+    let today = now(&app);
     let known = app
-        .in_logbook(move |logbook| reckon(&logbook, &entry, &test, &numbers))
+        .in_logbook({
+            let today = today.clone();
+            move |logbook| reckon(&logbook, &entry, &test, &numbers, &today)
+        })
         .await?;
-    Ok(show(words, &known, &asked, &now(&app)))
+    Ok(show(words, &known, &asked, &today))
 }
 
-fn reckon(logbook: &Logbook, entry: &str, test: &str, numbers: &Numbers) -> Result<Known> {
+fn reckon(
+    logbook: &Logbook,
+    entry: &str,
+    test: &str,
+    numbers: &Numbers,
+    today: &Moment,
+) -> Result<Known> {
     let (entry, water) = find(logbook, entry)?;
     let lasts = logbook.lasts(&water.name)?.into_iter();
     let tests: Vec<(String, String)> = lasts.map(|(_, r)| (r.test, r.unit)).collect();
@@ -107,7 +117,7 @@ fn reckon(logbook: &Logbook, entry: &str, test: &str, numbers: &Numbers) -> Resu
     let level = || {
         let test = test.as_deref()?;
         Some(
-            newest(logbook, &water.name, test, Otherwise::Tell)
+            newest(logbook, &water.name, test, Otherwise::Tell, today)
                 .and_then(|found| mixes(&found.unit).map(|()| found)),
         )
     };
@@ -126,7 +136,7 @@ fn reckon(logbook: &Logbook, entry: &str, test: &str, numbers: &Numbers) -> Resu
         routine = numbers.share.map(|share| {
             let source = numbers.source;
             let unit = &found.unit;
-            let made = routine::Made::found(logbook, &water.name, test, None, source, unit)?;
+            let made = routine::Made::found(logbook, &water.name, test, None, source, unit, today)?;
             routine::plan(routine::Asked {
                 unit: found.unit.clone(),
                 now: Some(found.now.clone()),

@@ -182,11 +182,9 @@ impl Chart {
         self.found.iter().any(|f| f.code == findings::FROM_ASIDE)
     }
 
-    /// Light that comes from aside for the most part, where it did not for the standards.
+    /// Light that comes from aside, unless most of it did for the standards too.
     pub fn light_from_aside(&self, sampled: &Sampled) -> Option<Aside> {
-        sampled
-            .aside
-            .filter(|aside| aside.is_most() && !self.is_lit_from_aside())
+        sampled.aside.filter(|_| !self.is_lit_from_aside())
     }
 
     /// How unlike the session's the course of the light across a vial is; `None` if either is not known.

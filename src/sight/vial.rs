@@ -8,11 +8,12 @@ use crate::flag::{Flag, Severity};
 use crate::look::Look;
 use crate::place::Bay;
 use crate::vial::Found;
+use crate::vial::aside::Aside;
 use crate::vial::sample::Sampled;
 
 /// That most of the light comes from aside, unless it did for the standards too.
 pub(super) fn lit_from_aside(sampled: &Sampled, chart: &Chart) -> Option<Flag> {
-    let aside = chart.light_from_aside(sampled)?;
+    let aside = chart.light_from_aside(sampled).filter(Aside::is_most)?;
     Some(Flag::new(
         "light-from-aside",
         Severity::Doubt,

@@ -38,6 +38,16 @@ pub struct Wanted {
     pub unit: Option<String>,
 }
 
+impl Wanted {
+    fn is_ahead(&self, at: &Moment) -> bool {
+        self.now.as_ref().is_some_and(|now| at.is_ahead_of(now))
+    }
+
+    fn from(&self) -> i64 {
+        self.since.as_ref().map_or(i64::MIN, Moment::seconds)
+    }
+}
+
 /// The course of one test in one water.
 #[derive(Debug, Clone)]
 pub struct Course {
@@ -98,11 +108,10 @@ impl Course {
     /// If the logbook cannot be read, there is no such water, no reading of the test, or no such event.
     pub fn of(logbook: &Logbook, water: &str, test: &str, wanted: &Wanted) -> Result<Course> {
         let water = logbook.water(water)?;
-        let is_ahead = |at: &Moment| wanted.now.as_ref().is_some_and(|now| at.is_ahead_of(now));
         let (ahead, all): (Vec<_>, Vec<_>) = logbook
             .readings(&water.name, Some(test))?
             .into_iter()
-            .partition(|(_, r)| is_ahead(&r.at));
+            .partition(|(_, r)| wanted.is_ahead(&r.at));
         let Some((_, last)) = all.last() else {
             return Err(match ahead.first() {
                 None => no_readings(&water.name, test, &logbook.tests(&water.name)?),
@@ -125,10 +134,9 @@ impl Course {
         let unit = spelt.unwrap_or(wanted_unit).clone();
         let test = last.test.clone();
         let test = test.as_str();
-        let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
         let all: Vec<_> = all
             .into_iter()
-            .filter(|(_, r)| r.at.seconds() >= from)
+            .filter(|(_, r)| r.at.seconds() >= wanted.from())
             .collect();
         let before = all.len();
         let readings: Vec<_> = all.into_iter().filter(|(_, r)| r.unit == unit).collect();
@@ -144,7 +152,7 @@ impl Course {
         let events: Vec<_> = logbook
             .events(&water.name)?
             .into_iter()
-            .filter(|(_, e)| e.at.seconds() >= start && !is_ahead(&e.at))
+            .filter(|(_, e)| e.at.seconds() >= start && !wanted.is_ahead(&e.at))
             .collect();
         let shared = logbook.budgets(&water.name, test)?;
         let shared = shared
@@ -174,11 +182,7 @@ impl Course {
     /// # Errors
     /// As [`Course::of`].
     pub fn all(logbook: &Logbook, water: &str, wanted: &Wanted) -> Result<Vec<Course>> {
-        let from = wanted.since.as_ref().map_or(i64::MIN, Moment::seconds);
-        let counts = |r: &Reading| {
-            let is_ahead = wanted.now.as_ref().is_some_and(|now| r.at.is_ahead_of(now));
-            r.at.seconds() >= from && !is_ahead
-        };
+        let counts = |r: &Reading| r.at.seconds() >= wanted.from() && !wanted.is_ahead(&r.at);
         let mut courses = Vec::new();
         for (_, last) in logbook.lasts(water)? {
             let any = || -> Result<bool> {
@@ -289,11 +293,11 @@ impl Course {
             notes,
         };
         course.crossings = course.ahead();
-        if !course.crossings.is_empty() && course.changes() >= REGULAR {
+        let changes = course.changes();
+        if !course.crossings.is_empty() && changes >= REGULAR {
             course.notes.push(format!(
-                "water was changed {} times meanwhile: the higher the level, the more each change takes out, so that a straight \
-                 line goes too far; where the changes lead in the long run `tintwell plan routine` reckons",
-                course.changes()
+                "water was changed {changes} times meanwhile: the higher the level, the more each change takes out, so that a straight \
+                 line goes too far; where the changes lead in the long run `tintwell plan routine` reckons"
             ));
         }
         if let (Some(line), Some(robust)) = (course.present(), course.present_robust())

@@ -144,11 +144,12 @@ fn distinct(days: impl Iterator<Item = f64>) -> usize {
 /// Days from one reading to the next from which on they count as of two days: from an evening to the morning after.
 const APART: f64 = 0.4;
 
-/// On how many days there is something: what is of less than [`APART`] counts as of one.
-pub(crate) fn days_apart(days: impl Iterator<Item = f64>) -> usize {
+/// On how many days there are values, not only bounds: those of less than [`APART`] count as of one.
+pub(crate) fn days_with_values(points: &[Point]) -> usize {
+    let values = points.iter().filter(|p| !p.seen.is_censored());
     let mut count = 0;
     let mut last = f64::NEG_INFINITY;
-    for day in sorted_distinct(days) {
+    for day in sorted_distinct(values.map(|p| p.day)) {
         if day - last >= APART {
             (count, last) = (count + 1, day);
         }

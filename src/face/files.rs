@@ -257,17 +257,22 @@ fn kind(bytes: &[u8]) -> &'static str {
     let begins = &bytes[..bytes.len().min(TELLING as usize)];
     let text = String::from_utf8_lossy(begins);
     let text = text.trim_start_matches(['\u{feff}', ' ', '\n', '\r', '\t']);
-    let named = |format: &str| text.contains(&format!("\"tintwell-{format}\""));
+    let json = || {
+        let ours = [
+            ("\"tintwell-chart\"", "a chart"),
+            ("\"tintwell-logbook\"", "a copy of a logbook"),
+            ("\"tintwell-frame\"", "a frame"),
+            ("\"tintwell-devices\"", "a list of devices"),
+        ];
+        let named = ours.iter().find(|(format, _)| text.contains(format));
+        named.map_or("another JSON file", |(_, words)| *words)
+    };
     match begins {
         b if b.starts_with(b"SQLite format 3\0") => "a logbook",
         b if b.starts_with(b"\x89PNG") => "a PNG picture",
         b if b.starts_with(b"%PDF") => "a PDF",
         b if b.contains(&0) || b.starts_with(&[0xff, 0xd8]) => "a photo or another binary file",
-        _ if text.starts_with('{') && named("chart") => "a chart",
-        _ if text.starts_with('{') && named("logbook") => "a copy of a logbook",
-        _ if text.starts_with('{') && named("frame") => "a frame",
-        _ if text.starts_with('{') && named("devices") => "a list of devices",
-        _ if text.starts_with('{') => "another JSON file",
+        _ if text.starts_with('{') => json(),
         _ if text.starts_with('<') => "a page or drawing",
         _ => "a text file",
     }

@@ -10,7 +10,7 @@ use nalgebra::DMatrix;
 use serde::{Deserialize, Serialize};
 
 use super::likelihood::{Tau, maximise};
-use super::{Effect, Point, WEEK, chance_below_zero, check, days_apart};
+use super::{Effect, Point, WEEK, chance_below_zero, check, days_with_values};
 use crate::error::{Error, Result};
 
 /// A line through the readings.
@@ -48,12 +48,7 @@ pub const LEAST_READINGS: usize = 3;
 /// readings cannot tell the scatter of the water.
 pub fn fit(points: &[Point]) -> Result<Line> {
     check(points)?;
-    let value_days = days_apart(
-        points
-            .iter()
-            .filter(|p| !p.seen.is_censored())
-            .map(|p| p.day),
-    );
+    let value_days = days_with_values(points);
     if points.len() < LEAST_READINGS || value_days < 2 {
         return Err(Error::new(
             format!(

@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::slope::Line;
-use super::{LEVEL, Point, Seen, WEEK, check, days_apart, median};
+use super::{LEVEL, Point, Seen, WEEK, check, days_with_values, median};
 use crate::error::{Error, Result};
 
 /// Readings whose pairs are all looked at: two million, in a tenth of a second. Of more, every second, third and so on is
@@ -64,12 +64,7 @@ pub fn at_level(points: &[Point], level: f64) -> Result<Robust> {
             "give a coverage between 0 and 1",
         ));
     }
-    let value_days = days_apart(
-        points
-            .iter()
-            .filter(|p| !p.seen.is_censored())
-            .map(|p| p.day),
-    );
+    let value_days = days_with_values(points);
     if points.len() < 3 || value_days < 2 {
         return Err(Error::new(
             format!(

@@ -1,14 +1,12 @@
 //! Light from aside: what it does to the path through the liquid, and how it shows on the card beside the vial.
 //!
 //! The paper behind a vial gets its light through the liquid where that comes from before it, and past the liquid where it comes
-//! from aside: then light crosses the liquid once instead of twice, and its colour looks paler by up to half, more than what an
-//! interval allows for. But light that went through the liquid aside falls on the paper beside the vial and tints it there, on one
+//! from aside: then light crosses the liquid once instead of twice, and its colour looks paler by up to half. But light that went through the liquid aside falls on the paper beside the vial and tints it there, on one
 //! side alone. Measures and judges; never corrects.
 
 use nalgebra::{Matrix3, Vector3};
 
 use super::bay::BayPicture;
-use crate::light::spot::mean;
 use crate::place::Area;
 
 /// Paper beside the vial is looked at from so far from its axis on, and so far, in parts of the vial's outer radius; in such parts.
@@ -17,10 +15,8 @@ const PLACES: usize = 30;
 const APART: f64 = 0.1;
 /// Less paper than this on a side tells nothing, in parts of the radius.
 const LEAST: f64 = 0.8;
-/// Share of the liquid's height left out at each end: meniscus and base.
-const ENDS: f64 = 0.12;
 /// Tint that differs by no more than this between the sides is no sign (parts of the radius times relative light): noise, and walls
-/// of another colour.
+/// of another colour; an assumption.
 const UNTINTED: f64 = 0.03;
 /// A liquid that takes less than this away tints no paper (the same): of it nothing is told.
 const LEAST_TAKEN: f64 = 0.1;
@@ -51,17 +47,13 @@ impl Aside {
 /// the liquid takes too little light away to tell.
 pub fn of(p: &BayPicture, liquid: Area) -> Option<Aside> {
     let (centre, radius) = (liquid.centre().0, liquid.w / 2.0);
-    let rows = p.row(liquid.y + ENDS * liquid.h)..=p.row(liquid.y + (1.0 - ENDS) * liquid.h);
+    let rows = p.inner_rows(liquid);
     let at = |x: f64| -> Option<Vector3<f64>> {
-        if x < p.area.x || x >= p.area.x + p.area.w {
-            return None;
-        }
-        let i = p.column(x);
-        let seen = |c: usize| {
-            let all = rows.clone().map(|j| p.level(i, j).against_white()[c].exp());
-            mean(all.map(Some)).unwrap_or(1.0)
-        };
-        Some(Vector3::new(seen(0), seen(1), seen(2)))
+        let i = p.column_within(x)?;
+        let seen = rows
+            .clone()
+            .map(|j| p.level(i, j).against_white().map(f64::exp));
+        Some(seen.sum::<Vector3<f64>>() / rows.clone().count() as f64)
     };
     let inside = at(centre)?;
     // Twice the radius wide, and what one way through takes away is the root of what both leave.

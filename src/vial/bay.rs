@@ -1,5 +1,7 @@
 //! The bay as a flat picture: each cell's light beside that of bare paper at the same place.
 
+use std::ops::RangeInclusive;
+
 use nalgebra::Vector3;
 use rayon::prelude::*;
 
@@ -30,6 +32,8 @@ struct Cell {
     clipped: bool,
 }
 
+/// Share of the height of a standing vial's liquid that is left out at each end: meniscus, base and blur.
+pub(super) const ENDS: f64 = 0.12;
 /// Cells are about this large, mm; finer detail than a vial's wall (about 1 mm) is not needed.
 const CELL_MM: f64 = 0.3;
 /// Distance of the points at which the light field is computed, in parts of the larger side of the area.
@@ -117,6 +121,18 @@ impl BayPicture {
     /// Column of a point of the plane.
     pub fn column(&self, x: f64) -> usize {
         (((x - self.area.x) / self.step) as usize).min(self.nx - 1)
+    }
+
+    /// Column of a point of the plane, if it is in the picture.
+    pub fn column_within(&self, x: f64) -> Option<usize> {
+        (self.area.x..self.area.x + self.area.w)
+            .contains(&x)
+            .then(|| self.column(x))
+    }
+
+    /// Rows of a standing vial's liquid without [`ENDS`].
+    pub fn inner_rows(&self, liquid: Area) -> RangeInclusive<usize> {
+        self.row(liquid.y + ENDS * liquid.h)..=self.row(liquid.y + (1.0 - ENDS) * liquid.h)
     }
 
     /// Row of a point of the plane.

@@ -18,8 +18,6 @@ const INSIDE: usize = 7;
 const APART: f64 = 0.1;
 /// Places on either side of the vial at which the light on the paper is looked at, in parts of its outer radius from the axis.
 const BESIDE: [f64; 6] = [1.2, 1.4, 1.6, 1.8, 2.0, 2.2];
-/// Share of the liquid's height left out at each end: meniscus and base.
-const ENDS: f64 = 0.12;
 /// Refractive index of water: rays turn towards the axis on entering, so the path through the liquid shortens outwards by
 /// less than the chord.
 const WATER: f64 = 1.333;
@@ -81,13 +79,10 @@ impl Across {
     /// picture.
     pub fn of(p: &BayPicture, liquid: Area) -> Option<Across> {
         let (centre, radius) = (liquid.centre().0, liquid.w / 2.0);
-        let rows = p.row(liquid.y + ENDS * liquid.h)..=p.row(liquid.y + (1.0 - ENDS) * liquid.h);
+        let rows = p.inner_rows(liquid);
         let at = |part: f64| -> Option<Vector3<f64>> {
             let x = centre + part * radius;
-            if x < p.area.x || x >= p.area.x + p.area.w {
-                return None;
-            }
-            let i = p.column(x);
+            let i = p.column_within(x)?;
             // Where a lamp drives the picture to the top of its range, the top is what is known.
             let cells: Vec<Vector3<f64>> = rows
                 .clone()

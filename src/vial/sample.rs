@@ -7,7 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::above::Disc;
 use super::aside::{self, Aside};
-use super::bay::BayPicture;
+use super::bay::{BayPicture, ENDS};
 use super::lens::Across;
 use crate::light::Level;
 use crate::light::correct::Correction;
@@ -49,8 +49,6 @@ const BAND: f64 = 0.3;
 /// Rows and columns of blocks.
 const ROWS: usize = 12;
 const COLUMNS: usize = 7;
-/// Share of the liquid's height left out at each end: meniscus, base and blur.
-const ENDS: f64 = 0.12;
 /// Share of the radius of a disc of liquid that is sampled: away from wall, base and what they reflect.
 const DISC_CORE: f64 = 0.55;
 /// Blocks across a disc's core.

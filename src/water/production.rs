@@ -16,7 +16,7 @@ use super::{Estimate, check};
 use crate::error::{Error, Result};
 use crate::trend::likelihood::{Tau, maximise};
 use crate::trend::slope::LEAST_READINGS;
-use crate::trend::{LEVEL, Point, Seen, WEEK, days_apart};
+use crate::trend::{LEVEL, Point, Seen, WEEK, days_with_values};
 
 /// A water change that was made.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,8 +68,7 @@ pub fn production(points: &[Point], changes: &[Change], source: Estimate) -> Res
             ));
         }
     }
-    let with_values = points.iter().filter(|p| !p.seen.is_censored());
-    let value_days = days_apart(with_values.map(|p| p.day));
+    let value_days = days_with_values(points);
     if points.len() < LEAST_READINGS || value_days < 2 {
         return Err(Error::new(
             format!(

@@ -83,9 +83,7 @@ impl Stated {
             Stated::As(_, word) => word,
         }
     }
-}
 
-impl Stated {
     /// The substance that is meant, also where it is stated as an element of it: NO3 of NO3-N. None of an element alone.
     fn ion(&self) -> Option<Species> {
         match self {

@@ -98,18 +98,33 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     let share = share_needed(present, source, plan.target, &plan.unit)?;
     let schedule = spread(share, asked.most_a_day.map_or(1.0, |most| most / 100.0))?;
     plan.needed = true;
-    let interval = share_interval(present, source, plan.target);
-    plan.share_at_once_percent = Some(Figure::percent_between(share, interval));
-    plan.share_each_percent = Some(each_percent(&schedule, interval));
+    let at_once = at_once_percent(share, present, source, plan.target);
+    plan.share_at_once_percent = Some(at_once);
+    plan.share_each_percent = Some(each_percent(&schedule, at_once));
     plan.changes = changes(&schedule, present, source, plan.volume_litres)?;
     let mut notes = notes(&plan);
     notes.extend(dosed);
     Ok((plan, notes))
 }
 
-/// The share of each change of a schedule; `interval` is that of the share at once.
-pub(super) fn each_percent(schedule: &Schedule, (low, high): (f64, f64)) -> Figure {
-    Figure::percent_between(schedule.share, (schedule.each(low), schedule.each(high)))
+/// The share that is needed at once, with its interval.
+pub(super) fn at_once_percent(
+    share: Estimate,
+    present: Estimate,
+    source: Estimate,
+    target: f64,
+) -> Figure {
+    Figure::percent_between(share, share_interval(present, source, target))
+}
+
+/// The share of each change of a schedule that takes the place of one at once.
+pub(super) fn each_percent(schedule: &Schedule, at_once: Figure) -> Figure {
+    let each = |percent: f64| 100.0 * schedule.each(percent / 100.0);
+    Figure {
+        value: 100.0 * schedule.share.value,
+        low: at_once.low.map(each),
+        high: at_once.high.map(each),
+    }
 }
 
 /// A volume may come from a logbook that another program wrote.

@@ -131,6 +131,7 @@ pub(crate) fn newest(
     otherwise: Otherwise,
     today: &Moment,
 ) -> Result<Newest> {
+    let about = format!("{} in {}", clean(test), clean(water));
     let mut readings = logbook.readings(water, Some(test))?;
     let ahead = readings
         .iter()
@@ -144,14 +145,9 @@ pub(crate) fn newest(
     readings.retain(|(_, r)| !r.at.is_ahead_of(today));
     if let (true, Some(ahead)) = (readings.is_empty(), &ahead) {
         return Err(
-            Error::new(ahead.clone(), "correct its time: tintwell log edit --at").about(format!(
-                "{} in {}",
-                clean(test),
-                clean(water)
-            )),
+            Error::new(ahead.clone(), "correct its time: tintwell log edit --at").about(about),
         );
     }
-    let about = format!("{} in {}", clean(test), clean(water));
     let Some((entry, newest)) = readings
         .iter()
         .rev()

@@ -2,12 +2,12 @@
 
 use serde::Serialize;
 
-use super::change::{each_percent, holds_water, large};
+use super::change::{at_once_percent, each_percent, holds_water, large};
 use super::figure::{Figure, short, short_if_known};
 use super::level::{Now, Otherwise, Source};
 use crate::error::Result;
 use crate::water::Estimate;
-use crate::water::mixing::{self, share_for_all, share_interval, spread};
+use crate::water::mixing::{self, share_for_all, spread};
 
 /// What is asked.
 pub(crate) struct Asked {
@@ -94,20 +94,29 @@ pub(crate) fn plan(asked: Asked) -> Result<(Plan, Vec<String>)> {
     let most = asked.most_a_day.map_or(1.0, |most| most / 100.0);
     let schedule = spread(together.share, most)?;
     plan.needed = true;
-    let intervals: Vec<_> = mixed
+    let needs: Vec<Option<Figure>> = mixed
         .iter()
-        .map(|g| share_interval(g.present, g.source, g.target))
+        .zip(&together.each)
+        .map(|(g, found)| {
+            Some(at_once_percent(
+                found.needed?,
+                g.present,
+                g.source,
+                g.target,
+            ))
+        })
         .collect();
-    let interval = intervals[together.decided_by];
-    plan.share_at_once_percent = Some(Figure::percent_between(together.share, interval));
+    plan.share_at_once_percent = needs[together.decided_by];
     plan.decided_by = Some(goals[together.decided_by].test.clone());
     plan.days = schedule.days;
-    plan.share_each_percent = Some(each_percent(&schedule, interval));
+    plan.share_each_percent = plan
+        .share_at_once_percent
+        .map(|p| each_percent(&schedule, p));
     plan.litres_each = volume.map(|v| v * schedule.share.value);
-    for ((goal, found), interval) in plan.goals.iter_mut().zip(&together.each).zip(intervals) {
+    for ((goal, found), needs) in plan.goals.iter_mut().zip(&together.each).zip(needs) {
         // Together the changes leave as much of the old water as the one.
         goal.expected = Figure::of(found.after);
-        goal.needs_percent = found.needed.map(|n| Figure::percent_between(n, interval));
+        goal.needs_percent = needs;
         goal.raised_above_target = found.raised_above_target;
         if found.raised_above_target {
             notes.push(format!(

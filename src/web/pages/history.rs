@@ -142,14 +142,14 @@ pub(super) async fn water(
     Path(entry): Path<String>,
     Query(just_now): Query<JustNow>,
 ) -> std::result::Result<Markup, Refusal> {
+    let now = parts::now(&app);
     let shown = app
         .in_logbook({
-            let now = parts::now(&app);
+            let now = now.clone();
             move |logbook| look(&logbook, &entry, now)
         })
         .await?;
     let Shown { entry, water, .. } = &shown;
-    let now = parts::now(&app);
     let name = clean(&water.name);
     Ok(page(
         words,
